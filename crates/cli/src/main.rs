@@ -1,0 +1,2 @@
+//! The ohmtrail command.
+fn main() {}

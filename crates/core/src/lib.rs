@@ -1,0 +1,18 @@
+//! What Ohmtrail knows about a value a meter showed: how certain it is, what limit it is held
+//! against, what it proves, what may be asked next and what must not be asked yet.
+//!
+//! Everything here runs on the host and on the probe box alike: no `std`, no allocation, no
+//! unsafe code and no panicking path. Time and bytes are arguments; nothing is read from a clock
+//! or a port.
+//!
+//! ```text
+//! Reading -> Take -> Verdict -> suspects
+//! ```
+#![no_std]
+#![forbid(unsafe_code)]
+#![deny(missing_docs)]
+
+pub mod class;
+pub mod reading;
+pub mod source;
+pub mod units;

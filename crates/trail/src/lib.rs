@@ -1,0 +1,5 @@
+//! The append-only reading trail of a visit.
+#![deny(missing_docs)]
+#![forbid(unsafe_code)]
+
+pub mod event;
