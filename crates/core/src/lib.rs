@@ -13,6 +13,7 @@
 #![deny(missing_docs)]
 
 pub mod class;
+pub mod isolate;
 pub mod reading;
 pub mod source;
 pub mod units;
