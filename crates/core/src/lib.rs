@@ -12,8 +12,11 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+pub mod accuracy;
 pub mod class;
 pub mod isolate;
+pub mod math;
 pub mod reading;
 pub mod source;
 pub mod units;
+pub mod verdict;
