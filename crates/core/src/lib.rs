@@ -14,9 +14,12 @@
 
 pub mod accuracy;
 pub mod class;
+pub mod gates;
 pub mod isolate;
+pub mod leads;
 pub mod math;
 pub mod reading;
+pub mod rules;
 pub mod source;
 pub mod units;
 pub mod verdict;
