@@ -1,1 +1,16 @@
-//! (under construction)
+//! From a sheet to a prediction: what a meter would show at every point of a unit, in every
+//! state, under every fault; and the compiled table of it all that the core runs on.
+#![forbid(unsafe_code)]
+#![deny(missing_docs)]
+
+pub mod bands;
+pub mod bench;
+pub mod compile;
+pub mod linear;
+pub mod meter;
+pub mod motor;
+pub mod network;
+pub mod operate;
+pub mod parts;
+pub mod sheet;
+pub mod unit;

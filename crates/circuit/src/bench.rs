@@ -1,0 +1,164 @@
+//! The simulated bench: one unit with its faults, and a technician's hands on it. What a probe
+//! would see is solved for the state that the unit is in.
+
+use std::collections::BTreeSet;
+
+use ohmtrail_core::reading::Function;
+
+use crate::meter::{Ideal, Scene, State};
+use crate::operate::Unit;
+use crate::parts::LookKind;
+use crate::sheet::{FaultId, Heat, PointId, Sheet};
+use crate::unit::{Circuit, Drawn};
+
+/// A unit on the bench, in the state that the acts so far have brought it to.
+#[derive(Debug)]
+pub struct Bench<'c> {
+    unit: Unit<'c>,
+    power: bool,
+    other_sources_open: bool,
+    lifted: BTreeSet<PointId>,
+    heat: Heat,
+    /// Volts that the capacitors still hold; zero once discharged.
+    held_volts: f64,
+}
+
+/// What cannot be done on the bench.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum BenchError {
+    /// A function that the simulation does not know in this state.
+    #[error("the simulated unit cannot be measured in {function} with its power {}", if *.power { "on" } else { "off" })]
+    NotModelled {
+        /// The function's name.
+        function: &'static str,
+        /// Whether the power is on.
+        power: bool,
+    },
+    /// A meter that drives its own current on a live circuit.
+    #[error("{0} on a live circuit would have damaged the meter and its user")]
+    OnLive(&'static str),
+}
+
+impl<'c> Bench<'c> {
+    /// Puts a unit with these faults on the bench, under power with a call on.
+    #[must_use]
+    pub fn new(circuit: &'c Circuit<'c>, seed: u64, faults: &[FaultId]) -> Self {
+        Bench {
+            unit: Unit::new(circuit, Drawn::draw(circuit.sheet, seed), faults),
+            power: true,
+            other_sources_open: false,
+            lifted: BTreeSet::new(),
+            heat: Heat::AsFound,
+            held_volts: 0.0,
+        }
+    }
+
+    /// The sheet.
+    #[must_use]
+    pub fn sheet(&self) -> &'c Sheet {
+        self.unit.circuit().sheet
+    }
+
+    /// The unit, for what is true of it.
+    #[must_use]
+    pub fn unit(&self) -> &Unit<'c> {
+        &self.unit
+    }
+
+    /// Opens the unit's breaker: the capacitors keep some charge.
+    pub fn open_breaker(&mut self) {
+        if self.power {
+            self.power = false;
+            self.held_volts = 48.0;
+        }
+    }
+
+    /// Opens every other source that the sheet names. Until then the control circuit is live.
+    pub fn open_other_sources(&mut self) {
+        self.other_sources_open = true;
+    }
+
+    /// Closes the breakers.
+    pub fn close_breaker(&mut self) {
+        self.power = true;
+        self.other_sources_open = false;
+        self.held_volts = 0.0;
+    }
+
+    /// Discharges the capacitors.
+    pub fn discharge(&mut self) {
+        if !self.power {
+            self.held_volts = 0.0;
+        }
+    }
+
+    /// Lifts a wire end.
+    pub fn lift(&mut self, end: PointId) {
+        self.lifted.insert(end);
+    }
+
+    /// Puts a wire end back.
+    pub fn put_back(&mut self, end: PointId) {
+        self.lifted.remove(&end);
+    }
+
+    /// Waits until the motors are cold.
+    pub fn wait_cool(&mut self) {
+        if !self.power {
+            self.heat = Heat::Cold;
+        }
+    }
+
+    /// Whether the unit is under power.
+    #[must_use]
+    pub fn power(&self) -> bool {
+        self.power
+    }
+
+    /// What a perfect meter shows between two points in the present state.
+    ///
+    /// # Errors
+    /// [`BenchError`].
+    pub fn measure(&self, function: Function, points: [PointId; 2]) -> Result<Ideal, BenchError> {
+        if function.injects() && self.power {
+            return Err(BenchError::OnLive(function.name()));
+        }
+        if function == Function::VoltsDc {
+            return Ok(Ideal::Value(self.held_across(points)));
+        }
+        let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
+        if function == Function::VoltsAc && !self.power {
+            let network = self
+                .unit
+                .opened(&lifted, self.heat, self.other_sources_open);
+            return Ok(Scene::Opened(network).shows(function, points));
+        }
+        let state = State {
+            power: self.power,
+            lifted: &lifted,
+            heat: self.heat,
+        };
+        Scene::new(&self.unit, function, state)
+            .map(|scene| scene.shows(function, points))
+            .ok_or(BenchError::NotModelled {
+                function: function.name(),
+                power: self.power,
+            })
+    }
+
+    /// The direct volts that a capacitor holds across these points.
+    fn held_across(&self, points: [PointId; 2]) -> f64 {
+        let pairs = &self.sheet().dead.capacitors;
+        if pairs.iter().any(|p| *p == points || [p[1], p[0]] == points) {
+            self.held_volts
+        } else {
+            0.0
+        }
+    }
+
+    /// What is truly seen, heard or felt.
+    #[must_use]
+    pub fn look(&self, part: usize, look: &LookKind) -> bool {
+        self.unit.sees(part, look.sight)
+    }
+}

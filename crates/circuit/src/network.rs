@@ -1,0 +1,351 @@
+//! The elements that a unit's parts are made of, and their nodal equations.
+//!
+//! Phasors are RMS. Direct current is what an ohmmeter drives: sources stand at zero, coils are
+//! their copper, capacitors their leak.
+
+use std::f64::consts::TAU;
+
+use num_complex::Complex;
+
+use crate::linear::{Factors, Pattern, Scalar};
+use crate::motor::MotorData;
+
+/// A node of the network; `None` is earth.
+pub type Node = Option<usize>;
+
+/// A complex phasor.
+pub type Phasor = Complex<f64>;
+
+/// Resistance of an open switch, an open wire: the insulation that is left. 10 gigohm,
+/// common practice, no published source.
+pub const OPEN_OHMS: f64 = 1e10;
+
+/// Leak of every node to earth: the insulation of its wiring. 50 gigohm, common practice, no
+/// published source.
+pub const LEAK_SIEMENS: f64 = 2e-11;
+
+/// One circuit element. The ends of a pair are ordered: the first is the positive one.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Element {
+    /// Resistance, ohms.
+    Resistor {
+        /// Its ends.
+        ends: [Node; 2],
+        /// Ohms, above zero.
+        ohms: f64,
+    },
+    /// Resistance and inductance in series.
+    Coil {
+        /// Its ends.
+        ends: [Node; 2],
+        /// Ohms of copper, above zero.
+        ohms: f64,
+        /// Henries.
+        henries: f64,
+    },
+    /// A capacitor with its series resistance, and its insulation across.
+    Capacitor {
+        /// Its ends.
+        ends: [Node; 2],
+        /// Farads.
+        farads: f64,
+        /// Equivalent series resistance, ohms, above zero.
+        esr_ohms: f64,
+        /// Insulation, ohms.
+        leak_ohms: f64,
+    },
+    /// An alternating source behind its impedance.
+    Source {
+        /// Its ends.
+        ends: [Node; 2],
+        /// Open-circuit volts.
+        volts: Phasor,
+        /// Source resistance, ohms, above zero.
+        ohms: f64,
+    },
+    /// Two coupled coils.
+    Transformer {
+        /// Primary ends.
+        primary: [Node; 2],
+        /// Secondary ends.
+        secondary: [Node; 2],
+        /// Copper, ohms: primary, secondary.
+        ohms: [f64; 2],
+        /// Self-inductances, henries: primary, secondary.
+        henries: [f64; 2],
+        /// Coupling coefficient, below one.
+        coupling: f64,
+    },
+    /// The two windings of a single-phase induction motor.
+    Motor {
+        /// Main (run) winding.
+        main: [Node; 2],
+        /// Auxiliary (start) winding.
+        aux: [Node; 2],
+        /// Its constants.
+        data: MotorData,
+        /// Slip: 1 at standstill.
+        slip: f64,
+    },
+}
+
+impl Element {
+    fn pairs(&self) -> Vec<[Node; 2]> {
+        match self {
+            Element::Resistor { ends, .. }
+            | Element::Coil { ends, .. }
+            | Element::Capacitor { ends, .. }
+            | Element::Source { ends, .. } => vec![*ends],
+            Element::Transformer {
+                primary, secondary, ..
+            } => vec![*primary, *secondary],
+            Element::Motor { main, aux, .. } => vec![*main, *aux],
+        }
+    }
+
+    /// The admittance of a two-terminal element at `hertz`; `None` for a coupled pair.
+    fn admittance(&self, hertz: f64) -> Option<Phasor> {
+        let omega = TAU * hertz;
+        match self {
+            Element::Resistor { ohms, .. } | Element::Source { ohms, .. } => {
+                Some(Complex::new(1.0 / ohms, 0.0))
+            }
+            Element::Coil { ohms, henries, .. } => Some(Complex::new(*ohms, omega * henries).inv()),
+            Element::Capacitor {
+                farads,
+                esr_ohms,
+                leak_ohms,
+                ..
+            } => {
+                let series = if omega * farads == 0.0 {
+                    Complex::default()
+                } else {
+                    Complex::new(*esr_ohms, -1.0 / (omega * farads)).inv()
+                };
+                Some(series + 1.0 / leak_ohms)
+            }
+            Element::Transformer { .. } | Element::Motor { .. } => None,
+        }
+    }
+
+    /// The impedance matrix of a coupled pair at `hertz`.
+    fn coupled(&self, hertz: f64) -> Option<[[Phasor; 2]; 2]> {
+        let omega = TAU * hertz;
+        match self {
+            Element::Transformer {
+                ohms,
+                henries,
+                coupling,
+                ..
+            } => {
+                let mutual = coupling * (henries[0] * henries[1]).sqrt();
+                let m = Complex::new(0.0, omega * mutual);
+                Some([
+                    [Complex::new(ohms[0], omega * henries[0]), m],
+                    [m, Complex::new(ohms[1], omega * henries[1])],
+                ])
+            }
+            Element::Motor { data, slip, .. } => Some(data.impedance(hertz, *slip)),
+            _ => None,
+        }
+    }
+}
+
+fn inverse(z: [[Phasor; 2]; 2]) -> [[Phasor; 2]; 2] {
+    let det = z[0][0] * z[1][1] - z[0][1] * z[1][0];
+    [
+        [z[1][1] / det, -z[0][1] / det],
+        [-z[1][0] / det, z[0][0] / det],
+    ]
+}
+
+/// The pattern of a network: every pair of nodes that an element can join.
+#[must_use]
+pub fn pattern(nodes: usize, elements: &[Element]) -> Pattern {
+    let mut edges = Vec::new();
+    for element in elements {
+        let ends: Vec<usize> = element.pairs().into_iter().flatten().flatten().collect();
+        for (i, &a) in ends.iter().enumerate() {
+            for &b in &ends[i + 1..] {
+                edges.push((a, b));
+            }
+        }
+    }
+    Pattern::new(nodes, &edges)
+}
+
+/// A network solved at one frequency.
+#[derive(Debug)]
+pub struct Alternating<'p> {
+    pattern: &'p Pattern,
+    factors: Factors<Phasor>,
+    volts: Vec<Phasor>,
+    hertz: f64,
+}
+
+impl<'p> Alternating<'p> {
+    /// Solves `elements` at `hertz`; the sources drive only if `live`.
+    #[must_use]
+    pub fn solve(pattern: &'p Pattern, elements: &[Element], hertz: f64, live: bool) -> Self {
+        let mut matrix = pattern.matrix::<Phasor>();
+        let mut volts = vec![Phasor::default(); pattern.nodes()];
+        for node in 0..pattern.nodes() {
+            pattern.stamp(
+                &mut matrix,
+                (Some(node), None),
+                (Some(node), None),
+                Complex::new(LEAK_SIEMENS, 0.0),
+            );
+        }
+        for element in elements {
+            if let Some(y) = element.admittance(hertz) {
+                let [a, b] = element.pairs()[0];
+                pattern.stamp(&mut matrix, (a, b), (a, b), y);
+                if live && let Element::Source { volts: e, .. } = element {
+                    if let Some(a) = a {
+                        volts[a] += *e * y;
+                    }
+                    if let Some(b) = b {
+                        volts[b] -= *e * y;
+                    }
+                }
+            } else if let Some(z) = element.coupled(hertz) {
+                let y = inverse(z);
+                let pairs = element.pairs();
+                for (i, &[a, b]) in pairs.iter().enumerate() {
+                    for (j, &[c, d]) in pairs.iter().enumerate() {
+                        pattern.stamp(&mut matrix, (a, b), (c, d), y[i][j]);
+                    }
+                }
+            }
+        }
+        let factors = pattern.factor(matrix);
+        pattern.solve(&factors, &mut volts);
+        Alternating {
+            pattern,
+            factors,
+            volts,
+            hertz,
+        }
+    }
+
+    /// The voltage from `b` to `a`, volts, with nothing connected.
+    #[must_use]
+    pub fn across(&self, [a, b]: [Node; 2]) -> Phasor {
+        at(&self.volts, a) - at(&self.volts, b)
+    }
+
+    /// The impedance seen between two nodes, ohms.
+    #[must_use]
+    pub fn impedance(&self, ends: [Node; 2]) -> Phasor {
+        thevenin(self.pattern, &self.factors, ends, Complex::new(1.0, 0.0))
+    }
+
+    /// What a voltmeter of `input_ohms` shows between two nodes, volts.
+    #[must_use]
+    pub fn voltmeter(&self, ends: [Node; 2], input_ohms: f64) -> f64 {
+        let open = self.across(ends);
+        (open * input_ohms / (self.impedance(ends) + input_ohms)).norm()
+    }
+
+    /// The current through an element, amperes, from its first end to its second; for a coupled
+    /// pair, of each of its two windings.
+    #[must_use]
+    pub fn currents(&self, element: &Element) -> [Phasor; 2] {
+        let pairs = element.pairs();
+        if let Some(y) = element.admittance(self.hertz) {
+            let drive = match element {
+                Element::Source { volts, .. } => *volts,
+                _ => Phasor::default(),
+            };
+            [(self.across(pairs[0]) - drive) * y, Phasor::default()]
+        } else {
+            let y = element
+                .coupled(self.hertz)
+                .map_or_else(Default::default, inverse);
+            let v = [self.across(pairs[0]), self.across(pairs[1])];
+            [
+                y[0][0] * v[0] + y[0][1] * v[1],
+                y[1][0] * v[0] + y[1][1] * v[1],
+            ]
+        }
+    }
+}
+
+/// A dead network as an ohmmeter's direct current sees it.
+#[derive(Debug)]
+pub struct Direct<'p> {
+    pattern: &'p Pattern,
+    factors: Factors<f64>,
+}
+
+impl<'p> Direct<'p> {
+    /// Prepares `elements` for an ohmmeter.
+    #[must_use]
+    pub fn new(pattern: &'p Pattern, elements: &[Element]) -> Self {
+        let mut matrix = pattern.matrix::<f64>();
+        for node in 0..pattern.nodes() {
+            pattern.stamp(
+                &mut matrix,
+                (Some(node), None),
+                (Some(node), None),
+                LEAK_SIEMENS,
+            );
+        }
+        for element in elements {
+            let mut two = |ends: [Node; 2], ohms: f64| {
+                let pair = (ends[0], ends[1]);
+                pattern.stamp(&mut matrix, pair, pair, 1.0 / ohms);
+            };
+            match element {
+                Element::Resistor { ends, ohms }
+                | Element::Coil { ends, ohms, .. }
+                | Element::Source { ends, ohms, .. } => two(*ends, *ohms),
+                Element::Capacitor {
+                    ends, leak_ohms, ..
+                } => two(*ends, *leak_ohms),
+                Element::Transformer {
+                    primary,
+                    secondary,
+                    ohms,
+                    ..
+                } => {
+                    two(*primary, ohms[0]);
+                    two(*secondary, ohms[1]);
+                }
+                Element::Motor {
+                    main, aux, data, ..
+                } => {
+                    two(*main, data.main_ohms);
+                    two(*aux, data.aux_ohms);
+                }
+            }
+        }
+        Direct {
+            pattern,
+            factors: pattern.factor(matrix),
+        }
+    }
+
+    /// The resistance between two nodes, ohms.
+    #[must_use]
+    pub fn resistance(&self, ends: [Node; 2]) -> f64 {
+        thevenin(self.pattern, &self.factors, ends, 1.0)
+    }
+}
+
+fn at<T: Scalar>(values: &[T], node: Node) -> T {
+    node.map_or_else(T::default, |n| values[n])
+}
+
+fn thevenin<T: Scalar>(pattern: &Pattern, factors: &Factors<T>, [a, b]: [Node; 2], one: T) -> T {
+    let mut x = vec![T::default(); pattern.nodes()];
+    if let Some(a) = a {
+        x[a] += one;
+    }
+    if let Some(b) = b {
+        x[b] -= one;
+    }
+    pattern.solve(factors, &mut x);
+    at(&x, a) - at(&x, b)
+}

@@ -1,0 +1,366 @@
+//! The kinds of parts: their terminals, the values that describe them, the circuit they make and
+//! the ways they fail.
+//!
+//! A kind is one row of [`KINDS`]. Its `build` pushes the same elements in the same order
+//! whatever the fault, so that a unit's network keeps its pattern.
+//!
+//! Fault weights are relative prior weights. No published split of failures by part was found:
+//! they are made up for the planner from common practice, and never decide alone.
+
+mod control;
+mod motors;
+mod power;
+
+use crate::motor::MotorData;
+use crate::network::{Element, Node, OPEN_OHMS};
+
+/// A terminal of a part.
+#[derive(Debug, Clone, Copy)]
+pub struct Terminal {
+    /// Its name in points, such as `HERM`.
+    pub name: &'static str,
+    /// What it is, in words.
+    pub words: &'static str,
+    /// Bonded to ground inside the part: it needs no wire of the sheet.
+    pub bonded: bool,
+}
+
+/// The unit of a value in a sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Ohms.
+    Ohm,
+    /// Farads.
+    Farad,
+    /// Volts.
+    Volt,
+    /// Amperes.
+    Ampere,
+    /// Henries.
+    Henry,
+    /// Watts (synchronous watts for a torque).
+    Watt,
+    /// A bare ratio; may be written in percent.
+    Ratio,
+}
+
+/// A value that describes a part.
+#[derive(Debug, Clone, Copy)]
+pub struct Param {
+    /// Its key in a sheet.
+    pub name: &'static str,
+    /// Its unit.
+    pub unit: Unit,
+    /// Its value where the sheet gives none; a key without one must be given.
+    pub default: Option<f64>,
+    /// How far one part differs from the next: relative standard deviation of the prior.
+    pub spread: f64,
+    /// What it is.
+    pub words: &'static str,
+}
+
+/// A way a part fails.
+#[derive(Debug, Clone, Copy)]
+pub struct FaultKind {
+    /// Its name after the part's, such as `herm-open`.
+    pub name: &'static str,
+    /// What it is, in words.
+    pub words: &'static str,
+    /// Relative prior weight (common practice, no published source).
+    pub weight: f64,
+}
+
+/// Something that can be seen, heard or felt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sight {
+    /// The contactor's armature is in.
+    PulledIn,
+    /// The motor turns.
+    Running,
+    /// The motor hums and does not turn.
+    Humming,
+    /// The motor's shell is too hot to keep a hand on.
+    Hot,
+    /// The shaft turns freely by hand.
+    FreeByHand,
+    /// A capacitor's can is bulged or leaks.
+    Swollen,
+    /// A breaker's handle stands in its tripped position.
+    Tripped,
+    /// A fuse's link is seen to be gone.
+    Blown,
+    /// The disconnect's handle or pull-out is not in.
+    Pulled,
+}
+
+/// A question that eyes, ears or hands answer.
+#[derive(Debug, Clone, Copy)]
+pub struct LookKind {
+    /// Its name after the part's, such as `swollen`.
+    pub name: &'static str,
+    /// What is looked for.
+    pub sight: Sight,
+    /// The question in words.
+    pub words: &'static str,
+    /// Whether it must be done under power (true), dead (false), or either.
+    pub power: Option<bool>,
+}
+
+/// A kind of part.
+#[derive(Debug)]
+pub struct Kind {
+    /// Its name in a sheet.
+    pub name: &'static str,
+    /// What it is.
+    pub about: &'static str,
+    /// Its terminals, in order.
+    pub terminals: &'static [Terminal],
+    /// How many nodes it has inside that no probe reaches.
+    pub internals: usize,
+    /// The values that describe it.
+    pub params: &'static [Param],
+    /// The ways it fails.
+    pub faults: &'static [FaultKind],
+    /// What can be seen of it.
+    pub looks: &'static [LookKind],
+    /// Whether its poles feed the unit: opening it makes the unit dead.
+    pub source: bool,
+    /// Pushes its elements and devices.
+    pub build: fn(&mut Build<'_>),
+}
+
+/// Every kind.
+pub const KINDS: &[&Kind] = &[
+    &power::SUPPLY,
+    &power::BREAKER,
+    &power::DISCONNECT,
+    &power::CONTACTOR_1P,
+    &power::CONTACTOR_2P,
+    &power::DUAL_RUN_CAPACITOR,
+    &power::CRANKCASE_HEATER,
+    &motors::COMPRESSOR,
+    &motors::FAN_MOTOR,
+    &control::TRANSFORMER,
+    &control::FUSE,
+    &control::THERMOSTAT,
+    &control::PRESSURE_SWITCH,
+    &control::DEFROST_RELAY,
+    &control::SOLENOID,
+];
+
+/// The kind of that name.
+#[must_use]
+pub fn kind(name: &str) -> Option<&'static Kind> {
+    KINDS.iter().copied().find(|k| k.name == name)
+}
+
+/// A pole of a contactor.
+#[derive(Debug, Clone)]
+pub struct Pole {
+    /// Its element.
+    pub element: usize,
+    /// Ohms when closed.
+    pub closed_ohms: f64,
+    /// Welded (true) or never closing (false).
+    pub stuck: Option<bool>,
+}
+
+/// A contactor: poles that follow a coil.
+#[derive(Debug, Clone)]
+pub struct Contactor {
+    /// The part.
+    pub part: usize,
+    /// Its coil's ends.
+    pub coil: [Node; 2],
+    /// The least coil volts at which it pulls in.
+    pub pull_in_volts: f64,
+    /// Its poles.
+    pub poles: Vec<Pole>,
+}
+
+/// A motor behind its thermal protector.
+#[derive(Debug, Clone)]
+pub struct MotorDevice {
+    /// The part.
+    pub part: usize,
+    /// The two windings' element.
+    pub element: usize,
+    /// The protector's element.
+    pub protector: usize,
+    /// Slip while running.
+    pub running_slip: f64,
+    /// The torque at standstill that it takes to start, synchronous watts.
+    pub breakaway_watts: f64,
+    /// Rated amperes from the plate.
+    pub rated_amps: f64,
+    /// It cannot turn whatever the torque.
+    pub seized: bool,
+    /// Its protector stays open when cold.
+    pub protector_failed: bool,
+    /// Its protector is open from heat that had another cause than the circuit.
+    pub overheated: bool,
+}
+
+/// A breaker or a fuse: opens on too much current.
+#[derive(Debug, Clone)]
+pub struct Overcurrent {
+    /// The part.
+    pub part: usize,
+    /// Its poles' elements; all open together.
+    pub elements: Vec<usize>,
+    /// Amperes at which it opens while the motors stand still.
+    pub at_once_amps: f64,
+    /// Amperes at which it opens in the long run.
+    pub held_amps: f64,
+    /// It is open already.
+    pub open: bool,
+    /// It breaks the unit's line: opened by hand to make the unit dead.
+    pub line: bool,
+}
+
+/// What the parts of a unit made of it: elements and the devices that change them.
+#[derive(Debug, Clone, Default)]
+pub struct Assembly {
+    /// Every element.
+    pub elements: Vec<Element>,
+    /// Contactors.
+    pub contactors: Vec<Contactor>,
+    /// Motors.
+    pub motors: Vec<MotorDevice>,
+    /// Breakers and fuses.
+    pub overcurrent: Vec<Overcurrent>,
+    /// Which part (or wire, after the parts) each element is of.
+    pub owners: Vec<usize>,
+}
+
+/// What a kind's `build` works with.
+pub struct Build<'a> {
+    pub(crate) part: usize,
+    pub(crate) terminals: &'a [Node],
+    pub(crate) internals: &'a [Node],
+    pub(crate) params: &'static [Param],
+    pub(crate) values: &'a [f64],
+    pub(crate) faults: &'a [&'static str],
+    /// How bad a fault of degree is, from 0 to 1.
+    pub(crate) severity: f64,
+    pub(crate) assembly: &'a mut Assembly,
+}
+
+impl Build<'_> {
+    fn t(&self, terminal: usize) -> Node {
+        self.terminals[terminal]
+    }
+
+    fn inside(&self, internal: usize) -> Node {
+        self.internals[internal]
+    }
+
+    fn value(&self, name: &str) -> f64 {
+        self.params
+            .iter()
+            .zip(self.values)
+            .find(|(p, _)| p.name == name)
+            .map_or(f64::NAN, |(_, v)| *v)
+    }
+
+    fn has(&self, fault: &str) -> bool {
+        self.faults.contains(&fault)
+    }
+
+    /// `bad` under that fault, else `good`.
+    fn under(&self, fault: &str, bad: f64, good: f64) -> f64 {
+        if self.has(fault) { bad } else { good }
+    }
+
+    fn push(&mut self, element: Element) -> usize {
+        self.assembly.elements.push(element);
+        self.assembly.owners.push(self.part);
+        self.assembly.elements.len() - 1
+    }
+
+    fn resistor(&mut self, a: Node, b: Node, ohms: f64) -> usize {
+        self.push(Element::Resistor { ends: [a, b], ohms })
+    }
+
+    /// A contact that is closed unless that fault holds it open.
+    fn contact(&mut self, a: Node, b: Node, closed_ohms: f64, open_fault: &str) -> usize {
+        let ohms = self.under(open_fault, OPEN_OHMS, closed_ohms);
+        self.resistor(a, b, ohms)
+    }
+
+    fn motor_data(&self) -> MotorData {
+        MotorData {
+            main_ohms: self.value("run-ohms"),
+            main_reactance: self.value("run-reactance"),
+            aux_ohms: self.value("start-ohms"),
+            aux_reactance: self.value("start-reactance"),
+            turns_ratio: self.value("turns-ratio"),
+            rotor_ohms: self.value("rotor-ohms"),
+            rotor_reactance: self.value("rotor-reactance"),
+            magnetising_reactance: self.value("magnetising-reactance"),
+        }
+    }
+}
+
+const fn terminal(name: &'static str, words: &'static str) -> Terminal {
+    Terminal {
+        name,
+        words,
+        bonded: false,
+    }
+}
+
+const fn bonded(name: &'static str, words: &'static str) -> Terminal {
+    Terminal {
+        name,
+        words,
+        bonded: true,
+    }
+}
+
+const fn param(
+    name: &'static str,
+    unit: Unit,
+    default: Option<f64>,
+    spread: f64,
+    words: &'static str,
+) -> Param {
+    Param {
+        name,
+        unit,
+        default,
+        spread,
+        words,
+    }
+}
+
+const fn fault(name: &'static str, weight: f64, words: &'static str) -> FaultKind {
+    FaultKind {
+        name,
+        words,
+        weight,
+    }
+}
+
+const fn look(
+    name: &'static str,
+    sight: Sight,
+    power: Option<bool>,
+    words: &'static str,
+) -> LookKind {
+    LookKind {
+        name,
+        sight,
+        words,
+        power,
+    }
+}
+
+/// Resistance of a healthy closed contact of the line circuit, ohms. Data sheets of large new
+/// contactors give 0.45 to 0.6 milliohm; two milliohm for a small worn one is common practice, no
+/// published source.
+const LINE_CONTACT_OHMS: f64 = 2e-3;
+
+/// Resistance of a healthy closed contact of the control circuit, ohms (common practice, no
+/// published source).
+const CONTROL_CONTACT_OHMS: f64 = 0.05;

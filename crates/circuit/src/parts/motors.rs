@@ -1,0 +1,211 @@
+//! Motors with a start winding behind a capacitor, and a line-break protector in their common.
+
+use super::{
+    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, fault, look, param,
+    terminal,
+};
+use crate::network::{Element, OPEN_OHMS};
+
+/// The spread of winding resistances and reactances from one motor of a model to the next
+/// (common practice, no published source).
+const SPREAD: f64 = 0.04;
+
+const PARAMS: [Param; 11] = [
+    param("run-ohms", Unit::Ohm, None, SPREAD, "run winding, cold"),
+    param("start-ohms", Unit::Ohm, None, SPREAD, "start winding, cold"),
+    param(
+        "run-reactance",
+        Unit::Ohm,
+        None,
+        SPREAD,
+        "leakage reactance of the run winding at 60 Hz",
+    ),
+    param(
+        "start-reactance",
+        Unit::Ohm,
+        None,
+        SPREAD,
+        "leakage reactance of the start winding at 60 Hz",
+    ),
+    param(
+        "turns-ratio",
+        Unit::Ratio,
+        None,
+        0.02,
+        "effective turns, start to run",
+    ),
+    param(
+        "rotor-ohms",
+        Unit::Ohm,
+        None,
+        SPREAD,
+        "rotor resistance, referred to the run winding",
+    ),
+    param(
+        "rotor-reactance",
+        Unit::Ohm,
+        None,
+        SPREAD,
+        "rotor leakage reactance, likewise, at 60 Hz",
+    ),
+    param(
+        "magnetising-reactance",
+        Unit::Ohm,
+        None,
+        SPREAD,
+        "magnetising reactance, likewise, at 60 Hz",
+    ),
+    param(
+        "running-slip",
+        Unit::Ratio,
+        Some(0.05),
+        0.1,
+        "slip while running",
+    ),
+    param(
+        "breakaway",
+        Unit::Watt,
+        None,
+        0.1,
+        "torque that starts it, synchronous watts",
+    ),
+    param(
+        "rated-amps",
+        Unit::Ampere,
+        None,
+        0.0,
+        "rated amperes from the plate",
+    ),
+];
+
+const fn faults(scale: f64) -> [FaultKind; 8] {
+    [
+        fault("run-open", 0.12 * scale, "run winding open"),
+        fault("start-open", 0.15 * scale, "start winding open"),
+        fault(
+            "run-shorted",
+            0.07 * scale,
+            "run winding shorted over most of its turns",
+        ),
+        fault(
+            "start-shorted",
+            0.04 * scale,
+            "start winding shorted over most of its turns",
+        ),
+        fault("grounded", 0.16 * scale, "winding grounded"),
+        fault(
+            "protector-failed",
+            0.06 * scale,
+            "overload open and not closing when cold",
+        ),
+        fault("seized", 0.18 * scale, "does not turn"),
+        fault(
+            "overheated",
+            0.22 * scale,
+            "overload open from heat whose cause is not in the circuit",
+        ),
+    ]
+}
+
+const RUNNING: LookKind = look(
+    "running",
+    Sight::Running,
+    Some(true),
+    "With a call for cooling: does it run?",
+);
+const HUMMING: LookKind = look(
+    "humming",
+    Sight::Humming,
+    Some(true),
+    "With a call for cooling: does it hum without turning?",
+);
+const HOT: LookKind = look(
+    "hot",
+    Sight::Hot,
+    None,
+    "Is its shell hot? Bring the hand near first, do not touch terminals or moving parts.",
+);
+
+pub(super) const COMPRESSOR: Kind = Kind {
+    name: "psc-compressor",
+    about: "hermetic compressor with a start winding and a line-break overload in its common",
+    terminals: &[
+        terminal("C", "common"),
+        terminal("S", "start winding"),
+        terminal("R", "run winding"),
+        bonded("shell", "shell"),
+    ],
+    internals: 3,
+    params: &PARAMS,
+    faults: &faults(0.10),
+    looks: &[RUNNING, HUMMING, HOT],
+    source: false,
+    build: two_windings,
+};
+
+pub(super) const FAN_MOTOR: Kind = Kind {
+    name: "psc-fan-motor",
+    about: "fan motor with a start winding and an overload in its common",
+    terminals: &[
+        terminal("common", "common lead"),
+        terminal("start", "capacitor lead"),
+        terminal("run", "run lead"),
+        bonded("frame", "frame"),
+    ],
+    internals: 3,
+    params: &PARAMS,
+    faults: &faults(0.11),
+    looks: &[
+        RUNNING,
+        HUMMING,
+        HOT,
+        look(
+            "free",
+            Sight::FreeByHand,
+            Some(false),
+            "Unit dead: does the fan turn freely by hand?",
+        ),
+    ],
+    source: false,
+    build: two_windings,
+};
+
+/// Common through the protector to a star point inside; from there the run winding and the
+/// start winding, each with a place where it can open, and a place where it can touch the shell.
+fn two_windings(b: &mut Build<'_>) {
+    let (common, start, run, shell) = (b.t(0), b.t(1), b.t(2), b.t(3));
+    let (star, run_inside, start_inside) = (b.inside(0), b.inside(1), b.inside(2));
+    let protector_failed = b.has("protector-failed");
+    let protector = b.contact(common, star, 5e-3, "protector-failed");
+    b.contact(run, run_inside, 1e-3, "run-open");
+    b.contact(start, start_inside, 1e-3, "start-open");
+    let data = b.motor_data();
+    let element = b.push(Element::Motor {
+        main: [run_inside, star],
+        aux: [start_inside, star],
+        data,
+        slip: 1.0,
+    });
+    let run_short = b.under("run-shorted", 0.3 * data.main_ohms, OPEN_OHMS);
+    b.resistor(run_inside, star, run_short);
+    let start_short = b.under("start-shorted", 0.3 * data.aux_ohms, OPEN_OHMS);
+    b.resistor(start_inside, star, start_short);
+    // From a dead short to some ohms.
+    let ground = b.under("grounded", 0.5 * 16f64.powf(b.severity), OPEN_OHMS);
+    b.resistor(run, shell, ground);
+    // Bonded by its pipes or mount and the equipment ground.
+    b.resistor(shell, None, 0.1);
+    let seized = b.has("seized") || b.has("run-shorted") || b.has("start-shorted");
+    let device = MotorDevice {
+        part: b.part,
+        element,
+        protector,
+        running_slip: b.value("running-slip"),
+        breakaway_watts: b.value("breakaway"),
+        rated_amps: b.value("rated-amps"),
+        seized,
+        protector_failed,
+        overheated: b.has("overheated"),
+    };
+    b.assembly.motors.push(device);
+}

@@ -1,0 +1,206 @@
+//! One unit drawn from a sheet: its own winding resistances, its own line volts, how bad its
+//! fault is, whether its overload is already open.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::linear::Pattern;
+use crate::network::{Element, Node, OPEN_OHMS, pattern};
+use crate::parts::{Assembly, Build};
+use crate::sheet::{FaultId, Sheet};
+
+/// Resistance of a terminal's joint with a wire's end, ohms (common practice, no published source).
+const JOINT_OHMS: f64 = 1e-3;
+
+/// Resistance of a wire, ohms: some metres of copper (common practice, no published source).
+const WIRE_OHMS: f64 = 0.012;
+
+/// Everything that differs from one unit of a sheet to the next.
+#[derive(Debug, Clone)]
+pub struct Drawn {
+    /// Each part's values, in the order of its kind's parameters.
+    pub values: Vec<Vec<f64>>,
+    /// How bad a fault of degree is, 0 to 1, one for each fault.
+    pub severity: Vec<f64>,
+    /// A share of 1 for each part: its stalled motor's overload is already open if this is under
+    /// the share of time that it stands open.
+    pub chance: Vec<f64>,
+}
+
+impl Drawn {
+    /// Draws a unit of this sheet from its priors. The same seed draws the same unit.
+    #[must_use]
+    pub fn draw(sheet: &Sheet, seed: u64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let values = sheet
+            .parts
+            .iter()
+            .map(|part| {
+                part.values
+                    .iter()
+                    .zip(part.kind.params)
+                    .map(|(value, param)| value * (1.0 + param.spread * normal(&mut rng)))
+                    .collect()
+            })
+            .collect();
+        let severity = sheet.faults.iter().map(|_| rng.random::<f64>()).collect();
+        let chance = sheet.parts.iter().map(|_| rng.random::<f64>()).collect();
+        Drawn {
+            values,
+            severity,
+            chance,
+        }
+    }
+
+    /// The `index`-th of `count` sampled units: as drawn, but with severities and chances spread
+    /// evenly over the samples, so that a few samples cover their range.
+    #[must_use]
+    pub fn sample(sheet: &Sheet, index: usize, count: usize) -> Self {
+        let mut drawn = Drawn::draw(sheet, 0x0153_a11e ^ index as u64);
+        // One slot of the range for each sample, in another order for each fault and part.
+        let spread = |slots: &mut [f64], salt: u64| {
+            let mut rng = ChaCha8Rng::seed_from_u64(salt);
+            for slot in slots {
+                let shift = rng.random_range(0..count);
+                *slot = (((index + shift) % count) as f64 + 0.5) / count as f64;
+            }
+        };
+        spread(&mut drawn.severity, 1);
+        spread(&mut drawn.chance, 2);
+        drawn
+    }
+}
+
+/// A standard normal deviate, cut at 2.5 (Box and Muller's transform): parts outside are sorted
+/// out by their makers (common practice, no published source).
+fn normal(rng: &mut ChaCha8Rng) -> f64 {
+    loop {
+        let u: f64 = 1.0 - rng.random::<f64>();
+        let v: f64 = rng.random();
+        let z = (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos();
+        if z.abs() <= 2.5 {
+            return z;
+        }
+    }
+}
+
+/// Which wire-end joints there are: the element of each, by wire and end.
+#[derive(Debug, Clone)]
+pub struct Joints {
+    first: usize,
+}
+
+impl Joints {
+    /// The element of the joint at an end (0 or 1) of a wire.
+    #[must_use]
+    pub fn element(&self, wire: usize, end: usize) -> usize {
+        self.first + wire * 3 + if end == 0 { 0 } else { 2 }
+    }
+
+    /// The element of the wire itself.
+    #[must_use]
+    pub fn wire(&self, wire: usize) -> usize {
+        self.first + wire * 3 + 1
+    }
+}
+
+/// A sheet made ready for solving: the pattern of its network is found once.
+#[derive(Debug)]
+pub struct Circuit<'s> {
+    /// The sheet.
+    pub sheet: &'s Sheet,
+    /// The network's pattern.
+    pub pattern: Pattern,
+    /// Where the joints are.
+    pub joints: Joints,
+}
+
+impl<'s> Circuit<'s> {
+    /// Makes a sheet ready.
+    #[must_use]
+    pub fn new(sheet: &'s Sheet) -> Self {
+        let healthy = Drawn::draw(sheet, 0);
+        let (assembly, first) = assemble(sheet, &healthy, &[]);
+        Circuit {
+            sheet,
+            pattern: pattern(sheet.nodes, &assembly.elements),
+            joints: Joints { first },
+        }
+    }
+
+    /// The elements and devices of a drawn unit under these faults, contactors released.
+    #[must_use]
+    pub fn assemble(&self, drawn: &Drawn, faults: &[FaultId]) -> Assembly {
+        assemble(self.sheet, drawn, faults).0
+    }
+
+    /// Lifts these wire ends.
+    pub fn lift(&self, assembly: &mut Assembly, ends: &[usize]) {
+        for &point in ends {
+            for (w, wire) in self.sheet.wires.iter().enumerate() {
+                for (e, &end) in wire.ends.iter().enumerate() {
+                    if end == point {
+                        set_ohms(&mut assembly.elements[self.joints.element(w, e)], OPEN_OHMS);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Sets the ohms of a resistor.
+pub(crate) fn set_ohms(element: &mut Element, value: f64) {
+    if let Element::Resistor { ohms, .. } = element {
+        *ohms = value;
+    }
+}
+
+fn assemble(sheet: &Sheet, drawn: &Drawn, faults: &[FaultId]) -> (Assembly, usize) {
+    let mut assembly = Assembly::default();
+    for (p, part) in sheet.parts.iter().enumerate() {
+        let terminals: Vec<Node> = (0..part.kind.terminals.len())
+            .map(|t| Some(part.first_point + t))
+            .collect();
+        let internals: Vec<Node> = (0..part.kind.internals)
+            .map(|i| Some(sheet.internals[p] + i))
+            .collect();
+        let own: Vec<FaultId> = faults
+            .iter()
+            .copied()
+            .filter(|&f| sheet.faults[f].owner == p)
+            .collect();
+        let names: Vec<&'static str> = own.iter().map(|&f| sheet.faults[f].kind_name).collect();
+        (part.kind.build)(&mut Build {
+            part: p,
+            terminals: &terminals,
+            internals: &internals,
+            params: part.kind.params,
+            values: &drawn.values[p],
+            faults: &names,
+            severity: own.first().map_or(0.5, |&f| drawn.severity[f]),
+            assembly: &mut assembly,
+        });
+    }
+    let first_wire = assembly.elements.len();
+    for (w, wire) in sheet.wires.iter().enumerate() {
+        let owner = sheet.parts.len() + w;
+        let open = faults.iter().any(|&f| sheet.faults[f].owner == owner);
+        let stretch = [
+            (wire.terminals[0], wire.ends[0], JOINT_OHMS),
+            (
+                wire.ends[0],
+                wire.ends[1],
+                if open { OPEN_OHMS } else { WIRE_OHMS },
+            ),
+            (wire.ends[1], wire.terminals[1], JOINT_OHMS),
+        ];
+        for (a, b, ohms) in stretch {
+            assembly.elements.push(Element::Resistor {
+                ends: [Some(a), Some(b)],
+                ohms,
+            });
+            assembly.owners.push(owner);
+        }
+    }
+    (assembly, first_wire)
+}
