@@ -80,6 +80,21 @@ pub fn standard_uncertainty(shown: Decimal, accuracy: &Accuracy) -> f64 {
     ])
 }
 
+/// Standard uncertainty of one displayed value *against another of the same meter on the same
+/// range*: the percent part is taken as one gain error that both share, so it cancels in their
+/// ratio, and only the counts and the display step remain. For unbalance and spread of readings
+/// near each other. Base unit.
+#[must_use]
+pub fn side_by_side_uncertainty(shown: Decimal, accuracy: &Accuracy) -> f64 {
+    standard_uncertainty(
+        shown,
+        &Accuracy {
+            percent: 0.0,
+            ..*accuracy
+        },
+    )
+}
+
 /// One row of a meter's accuracy table.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Spec {
@@ -265,6 +280,104 @@ impl Measured {
     #[must_use]
     pub fn expanded(&self) -> f64 {
         2.0 * self.u
+    }
+}
+
+/// A unit type of [`crate::units`], as the number in it.
+pub trait Unit: Copy {
+    /// The functions whose readings are in this unit.
+    const FUNCTIONS: &'static [Function];
+    /// The bare number.
+    fn number(self) -> f64;
+    /// The unit on a bare number.
+    fn from_number(number: f64) -> Self;
+}
+
+macro_rules! units {
+    ($($unit:ident: $($function:ident)|*;)*) => {
+        $(impl Unit for crate::units::$unit {
+            const FUNCTIONS: &'static [Function] = &[$(Function::$function),*];
+            fn number(self) -> f64 {
+                self.0
+            }
+            fn from_number(number: f64) -> Self {
+                crate::units::$unit(number)
+            }
+        })*
+    };
+}
+
+units! {
+    Volts: VoltsAc | VoltsDc | Diode;
+    Amps: AmpsAc | AmpsDc;
+    Ohms: Ohms | Megohms | Continuity;
+    Farads: Farads;
+    Hertz: Hertz;
+    Celsius: Celsius;
+    Pascals: Pascals;
+    Ratio: ;
+}
+
+/// A measured quantity in its unit: what the rules take, so that a voltage cannot be judged as a
+/// resistance.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Quantity<Q> {
+    /// The value.
+    pub value: Q,
+    /// Its standard uncertainty, in the same unit (kelvins for a temperature).
+    pub u: f64,
+    /// Whether `u` rests on an assumed accuracy.
+    pub assumed: bool,
+}
+
+impl<Q: Unit> Quantity<Q> {
+    /// A value with a known standard uncertainty in the same unit.
+    #[must_use]
+    pub const fn new(value: Q, u: f64) -> Self {
+        Quantity {
+            value,
+            u,
+            assumed: false,
+        }
+    }
+
+    /// The unit on a bare measured value.
+    #[must_use]
+    pub fn from_measured(m: Measured) -> Self {
+        Quantity {
+            value: Q::from_number(m.value),
+            u: m.u,
+            assumed: m.assumed,
+        }
+    }
+
+    /// The bare number, its uncertainty, and where that comes from.
+    #[must_use]
+    pub fn measured(self) -> Measured {
+        Measured {
+            value: self.value.number(),
+            u: self.u,
+            assumed: self.assumed,
+        }
+    }
+
+    /// What a reading says, with [`measure`].
+    ///
+    /// # Errors
+    /// As [`measure`]; also if `wanted` is not a function of this unit.
+    pub fn read<T: AccuracyTable + ?Sized>(
+        reading: &Reading,
+        wanted: Function,
+        circuit: Circuit,
+        table: &T,
+    ) -> Result<Self, Void> {
+        if !Q::FUNCTIONS.contains(&wanted) {
+            return Err(Void::WrongFunction {
+                wanted,
+                got: reading.function,
+            });
+        }
+        measure(reading, wanted, circuit, table).map(Self::from_measured)
     }
 }
 

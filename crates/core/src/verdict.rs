@@ -57,7 +57,7 @@ impl Bands {
         }
     }
 
-    /// These bands with a class of its own below `edge`.
+    /// These bands with a class of its own below `edge`, which is at most the lower limit.
     #[must_use]
     pub fn with_bottom(self, bottom: Class, edge: f64) -> Self {
         let [_, low, high, top] = self.edges;
@@ -66,15 +66,25 @@ impl Bands {
             edges: [edge as f32, low, high, top],
             ..self
         }
+        .in_order()
     }
 
-    /// These bands with a class of its own above `edge`.
+    /// These bands with a class of its own above `edge`, which is at least the upper limit.
     #[must_use]
     pub fn with_top(self, top: Class, edge: f64) -> Self {
         let [bottom, low, high, _] = self.edges;
         Bands {
             top,
             edges: [bottom, low, high, edge as f32],
+            ..self
+        }
+        .in_order()
+    }
+
+    /// The same bands with their edges ascending.
+    fn in_order(self) -> Self {
+        Bands {
+            edges: self.ascending(),
             ..self
         }
     }
@@ -424,6 +434,17 @@ impl Verdict {
             Ok(measured) => Verdict::of(measured, limit, bands),
             Err(why) => Verdict::void(why, limit),
         }
+    }
+
+    /// The same verdict where being outside is a warning and no more: a failure becomes
+    /// [`Decision::Check`].
+    #[must_use]
+    pub fn as_warning(self) -> Self {
+        let decision = match self.decision {
+            Decision::Fail | Decision::ConditionalFail => Decision::Check,
+            other => other,
+        };
+        Verdict { decision, ..self }
     }
 
     /// Whether the meter cannot tell on which side of a limit the value lies.
