@@ -20,6 +20,7 @@ pub mod leads;
 pub mod math;
 pub mod reading;
 pub mod rules;
+pub mod settle;
 pub mod source;
 pub mod units;
 pub mod verdict;
