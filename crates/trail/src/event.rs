@@ -122,6 +122,7 @@ pub enum Event {
         /// Its colour or mark, as seen.
         mark: String,
         /// Content hash of a photograph, if one was taken.
+        #[serde(with = "crate::hash::hex_option")]
         photo: Option<[u8; 32]>,
     },
     /// A wire end was put back.
@@ -131,11 +132,13 @@ pub enum Event {
         /// The terminal it is on now.
         to: String,
         /// Content hash of a photograph, if one was taken.
+        #[serde(with = "crate::hash::hex_option")]
         photo: Option<[u8; 32]>,
     },
     /// A photograph was stored beside the trail.
     Photo {
         /// BLAKE3 hash of the file; its name in the photo folder.
+        #[serde(with = "crate::hash::hex")]
         hash: [u8; 32],
         /// Media type, such as `image/jpeg`.
         media_type: String,
@@ -174,8 +177,10 @@ pub struct Opened {
     /// The sheet's name.
     pub sheet: String,
     /// BLAKE3 hash of the sheet's text.
+    #[serde(with = "crate::hash::hex")]
     pub sheet_hash: [u8; 32],
     /// The trail before this one of the same unit: its head hash.
+    #[serde(with = "crate::hash::hex_option")]
     pub previous: Option<[u8; 32]>,
     /// The unit is simulated: nothing in this trail was measured on a real one.
     pub simulated: bool,
