@@ -2,9 +2,17 @@
 //!
 //! - [`table`]: the compiled table of a sheet, read in place from a file or from flash.
 //! - [`ask`]: one entry of its list of asks.
+//! - [`belief`]: Bayes over the table's hypotheses, with verdicts as soft evidence.
+//! - [`plan`]: the next check by expected information per minute, and when to stop.
 
 pub mod ask;
+pub mod belief;
+pub mod plan;
+mod rows;
 pub mod table;
 
 pub use ask::{AskRecord, Cooled, Kind, PowerNeed};
+pub use belief::{Belief, Leading, TooSmall};
+pub use plan::{Active, Choice, Planner, Prospect, Standing, State};
+pub use rows::{Evidence, EvidenceError, MISTAKEN};
 pub use table::{Table, TableError};

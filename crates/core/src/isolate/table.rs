@@ -53,14 +53,34 @@ pub fn to_byte(p: f32) -> u8 {
     code as u8
 }
 
+/// The probability of every code: powers of exp(-1 / 20), the last zero.
+static PROBABILITY: [f32; 256] = {
+    // exp(-0.05) by its series; the next term is below 1e-17.
+    let x = -1.0 / CODES_PER_E as f64;
+    let (mut factor, mut term, mut n) = (1.0, 1.0, 1);
+    while n < 10 {
+        term *= x / n as f64;
+        factor += term;
+        n += 1;
+    }
+    let mut table = [0.0; 256];
+    let (mut p, mut code) = (1.0, 0);
+    while code < 255 {
+        table[code] = p as f32;
+        p *= factor;
+        code += 1;
+    }
+    table
+};
+
 /// The probability of a code; 255 stands for zero.
 #[must_use]
 pub fn from_byte(code: u8) -> f32 {
-    if code == u8::MAX {
-        0.0
-    } else {
-        libm::expf(-f32::from(code) / CODES_PER_E)
-    }
+    // A byte always finds one of the 256.
+    PROBABILITY
+        .get(usize::from(code))
+        .copied()
+        .unwrap_or_default()
 }
 
 /// A compiled table. A host builds it field by field and calls [`Table::encode`]; everyone else
@@ -401,4 +421,44 @@ impl<'a> Table<'a> {
 fn part(slice: &[u8], i: usize, each: usize) -> Option<&[u8]> {
     let start = i.checked_mul(each)?;
     slice.get(start..start.checked_add(each)?)
+}
+
+/// A slice in parts of `each`, the last one left out if it is short. `slice::chunks_exact` would
+/// do but for its division, which can panic where the compiler does not see that `each` is not 0.
+pub(super) fn parts<T>(slice: &[T], each: u8) -> impl Iterator<Item = &[T]> {
+    let each = usize::from(each).max(1);
+    let mut rest = slice;
+    core::iter::from_fn(move || {
+        let (part, after) = rest.split_at_checked(each)?;
+        rest = after;
+        Some(part)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_stand_for_their_probabilities() {
+        for code in 0..255_u8 {
+            let want = libm::exp(-f64::from(code) / 20.0);
+            assert!(
+                (f64::from(from_byte(code)) / want - 1.0).abs() < 1e-6,
+                "{code}"
+            );
+            assert_eq!(to_byte(from_byte(code)), code);
+        }
+        assert_eq!(from_byte(255), 0.0);
+        for (p, code) in [
+            (0.0, 255),
+            (f32::NAN, 255),
+            (-1.0, 255),
+            (1e-9, 255),
+            (1.0, 0),
+            (1.5, 0),
+        ] {
+            assert_eq!(to_byte(p), code, "{p}");
+        }
+    }
 }

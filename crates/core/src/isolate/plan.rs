@@ -1,0 +1,511 @@
+//! The check to make next: the one that is expected to tell most per minute.
+//!
+//! **What an ask tells** is the mutual information, in bits, between the equivalence *group* of
+//! the unit's fault and the outcome of the ask. The outcome's distribution under a group is mixed
+//! over the group's samples by their weights: learning which sample the unit is like is not
+//! counted, only what that says about the group. The chance of a mistaken take is included.
+//!
+//! **What it costs** is its own minutes and those of bringing the unit into the state it needs.
+//! A change of state serves the asks after it too, so a state is rated by the best few asks that
+//! it allows, together: the best over k = 1…[`TOGETHER`] of
+//!
+//! ```text
+//! min(H, g1 + D g2 + D² g3 + …) / (change + m1 + m2 + m3 + …)
+//! ```
+//!
+//! with the asks in falling order of g / m (bits per minute by themselves), H the entropy of the
+//! groups, and D = [`DISCOUNT`] because asks tell partly the same. The state with the best rate
+//! wins, and of its asks the first. Of equals, the state under less power, with less lifted.
+
+use super::ask::{ANY_LIFTED, AskRecord, Cooled, PowerNeed};
+use super::belief::{Belief, TooSmall};
+use super::rows::{
+    Evidence, EvidenceError, LANES, Outcomes, PerRow, of_row, predict, sum_x_log2_x, total,
+    x_log2_x,
+};
+use super::table::Table;
+
+/// An ask that is expected to tell less than this, in bits, is not asked.
+pub const GAIN_FLOOR: f32 = 0.001;
+
+/// How many asks share the cost of a change of state.
+pub const TOGETHER: usize = 4;
+
+/// What each further ask in a state is worth against the one before.
+pub const DISCOUNT: f32 = 0.5;
+
+/// Hypotheses that together hold at most this share of the posterior are left out of account when
+/// asks are compared.
+const LEFT_OUT: f32 = 1e-4;
+
+/// The least time any ask takes, in minutes: guards the division.
+const LEAST_MINUTES: f32 = 0.1;
+
+/// The state of the unit, as far as asks depend on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct State {
+    /// Under power.
+    pub on: bool,
+    /// Which set of wire ends is lifted, a number of the table's lifts; 0 is none.
+    pub lifted: u8,
+    /// The motors had time to cool since they were last under power.
+    pub cooled: bool,
+}
+
+/// The ask to make next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Choice {
+    /// Its number.
+    pub ask: u16,
+    /// The state to bring the unit into for it.
+    pub state: State,
+    /// What it is expected to tell, in bits.
+    pub bits: f32,
+    /// What it takes, in minutes, the change of state included.
+    pub minutes: f32,
+    /// The rate it was chosen by: that of its state's best asks together.
+    pub bits_per_minute: f32,
+}
+
+/// Where the isolation stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Standing {
+    /// The leading group is probable enough and explains every take.
+    Found {
+        /// The group.
+        group: u16,
+        /// Its most probable hypothesis.
+        hypothesis: u16,
+        /// The group's posterior probability.
+        p: f32,
+    },
+    /// There is a check worth making.
+    Ask(Choice),
+    /// Nothing is found, and no check that is allowed would tell enough.
+    Undecided,
+}
+
+/// What the planner notes of one ask: workspace.
+#[derive(Debug, Clone, Copy)]
+pub struct Prospect {
+    bits: f32,
+    minutes: f32,
+    power: PowerNeed,
+    lifted: u8,
+    cooled: Cooled,
+}
+
+/// What the planner notes of one hypothesis: workspace.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Active {
+    mass: f32,
+    hypothesis: u16,
+    ends_group: bool,
+}
+
+impl Default for Prospect {
+    fn default() -> Self {
+        Prospect {
+            bits: 0.0,
+            minutes: LEAST_MINUTES,
+            power: PowerNeed::Any,
+            lifted: ANY_LIFTED,
+            cooled: Cooled::Any,
+        }
+    }
+}
+
+impl Prospect {
+    fn rate(&self) -> f32 {
+        self.bits / self.minutes
+    }
+
+    fn fits(&self, state: State) -> bool {
+        let power = match self.power {
+            PowerNeed::Off => !state.on,
+            PowerNeed::On => state.on,
+            PowerNeed::Any => true,
+        };
+        let cooled = match self.cooled {
+            Cooled::AsFound => !state.cooled,
+            Cooled::Cooled => state.cooled,
+            Cooled::Any => true,
+        };
+        power && cooled && (self.lifted == ANY_LIFTED || self.lifted == state.lifted)
+    }
+}
+
+impl Table<'_> {
+    /// The nearest state in which an ask can be made; none if motors that have cooled would have
+    /// to be as found again.
+    #[must_use]
+    pub fn reach(&self, now: State, ask: &AskRecord) -> Option<State> {
+        let lifted = if ask.lifted == ANY_LIFTED {
+            now.lifted
+        } else {
+            ask.lifted
+        };
+        let cooled = match ask.cooled {
+            Cooled::AsFound if now.cooled => return None,
+            Cooled::AsFound => false,
+            Cooled::Cooled => true,
+            Cooled::Any => now.cooled,
+        };
+        // Wire ends are lifted, and motors cool, with the power off.
+        let stays = lifted == now.lifted && cooled == now.cooled;
+        let on = match ask.power {
+            PowerNeed::Off => false,
+            PowerNeed::On => true,
+            PowerNeed::Any => now.on && stays,
+        };
+        Some(State { on, lifted, cooled })
+    }
+
+    /// The minutes from one state to another. Lifting and cooling take the power off first.
+    #[must_use]
+    pub fn change_minutes(&self, from: State, to: State) -> f32 {
+        let lifts = from.lifted != to.lifted;
+        let cools = to.cooled && !from.cooled;
+        let mut tenths = 0.0;
+        if from.on && (!to.on || lifts || cools) {
+            tenths += f32::from(self.power_off_tenths);
+        }
+        if lifts {
+            for set in [from.lifted, to.lifted] {
+                tenths += f32::from(self.lifted_tenths(set).unwrap_or(0));
+            }
+        }
+        if cools {
+            tenths += f32::from(self.cool_tenths);
+        }
+        if to.on && (!from.on || lifts || cools) {
+            tenths += f32::from(self.power_on_tenths);
+        }
+        tenths / 10.0
+    }
+}
+
+/// Chooses the next ask; owns no memory but its caller's.
+#[derive(Debug)]
+pub struct Planner<'w> {
+    prospects: &'w mut [Prospect],
+    active: &'w mut [Active],
+}
+
+impl<'w> Planner<'w> {
+    /// A planner for a table, with room for its asks ([`Table::ask_count`]) and its hypotheses.
+    ///
+    /// # Errors
+    /// [`TooSmall`].
+    pub fn new(
+        table: &Table<'_>,
+        prospects: &'w mut [Prospect],
+        active: &'w mut [Active],
+    ) -> Result<Self, TooSmall> {
+        let asks = usize::from(table.ask_count());
+        let hypotheses = usize::from(table.hypotheses);
+        Ok(Planner {
+            prospects: prospects.get_mut(..asks).ok_or(TooSmall)?,
+            active: active.get_mut(..hypotheses).ok_or(TooSmall)?,
+        })
+    }
+
+    /// The ask that is expected to tell most per minute, of those that `allowed` lets pass; none
+    /// if none tells at least [`GAIN_FLOOR`].
+    ///
+    /// `allowed` keeps back what was answered, what was skipped and what a shut gate forbids.
+    pub fn next(
+        &mut self,
+        belief: &Belief<'_, '_>,
+        now: State,
+        allowed: &mut dyn FnMut(u16) -> bool,
+    ) -> Option<Choice> {
+        self.note_prospects(belief, allowed);
+        let table = &belief.table;
+        let entropy = belief.entropy();
+        let mut best: Option<(u16, f32)> = None;
+        for on in [false, true] {
+            for lifted in 0..=u8::MAX {
+                if table.lifted_tenths(lifted).is_none() {
+                    break;
+                }
+                for cooled in [false, true] {
+                    let state = State { on, lifted, cooled };
+                    if now.cooled && !cooled {
+                        continue;
+                    }
+                    let change = table.change_minutes(now, state);
+                    let rated = self.rate(state, change, entropy);
+                    if let Some((ask, rate)) = rated
+                        && best.is_none_or(|(_, least)| rate > least)
+                    {
+                        best = Some((ask, rate));
+                    }
+                }
+            }
+        }
+        let (ask, bits_per_minute) = best?;
+        let record = table.ask(ask)?;
+        let state = table.reach(now, &record)?;
+        Some(Choice {
+            ask,
+            state,
+            bits: self.prospects.get(usize::from(ask))?.bits,
+            minutes: table.change_minutes(now, state) + record.minutes(),
+            bits_per_minute,
+        })
+    }
+
+    /// Where the isolation stands after these takes: found if the leading group has at least the
+    /// probability `threshold` and explains every take; else the next ask, if one tells enough.
+    /// *None of these* is never found: it says that what is wrong is not in the table.
+    ///
+    /// # Errors
+    /// A take cannot be used with this table.
+    pub fn standing(
+        &mut self,
+        belief: &Belief<'_, '_>,
+        takes: &[(u16, Evidence)],
+        threshold: f32,
+        now: State,
+        allowed: &mut dyn FnMut(u16) -> bool,
+    ) -> Result<Standing, EvidenceError> {
+        let lead = belief.leading();
+        let mut found = lead.p >= threshold && lead.hypothesis != belief.table.none_of_these();
+        for (ask, evidence) in takes {
+            found &= belief.explains(lead.hypothesis, *ask, evidence)?;
+        }
+        if found {
+            return Ok(Standing::Found {
+                group: lead.group,
+                hypothesis: lead.hypothesis,
+                p: lead.p,
+            });
+        }
+        Ok(self
+            .next(belief, now, allowed)
+            .map_or(Standing::Undecided, Standing::Ask))
+    }
+
+    /// What every allowed ask is expected to tell.
+    fn note_prospects(&mut self, belief: &Belief<'_, '_>, allowed: &mut dyn FnMut(u16) -> bool) {
+        let active = note_active(belief, self.active);
+        let mut scratch = Scratch::new();
+        for (a, prospect) in (0..).zip(self.prospects.iter_mut()) {
+            *prospect = Prospect::default();
+            if !allowed(a) {
+                continue;
+            }
+            if let Some(ask) = belief.table.ask(a) {
+                *prospect = Prospect {
+                    bits: scratch.gain(belief, active, a, &ask),
+                    minutes: ask.minutes().max(LEAST_MINUTES),
+                    power: ask.power,
+                    lifted: ask.lifted,
+                    cooled: ask.cooled,
+                };
+            }
+        }
+    }
+
+    /// The first ask to make in a state and the rate of its best asks together.
+    fn rate(&self, state: State, change: f32, entropy: f32) -> Option<(u16, f32)> {
+        let mut ranked: heapless::Vec<(u16, Prospect), TOGETHER> = heapless::Vec::new();
+        for (a, prospect) in (0..).zip(self.prospects.iter()) {
+            if prospect.bits < GAIN_FLOOR || !prospect.fits(state) {
+                continue;
+            }
+            let mut item = (a, *prospect);
+            for slot in &mut ranked {
+                if item.1.rate() > slot.1.rate() {
+                    core::mem::swap(slot, &mut item);
+                }
+            }
+            // A full list drops its least.
+            let _ = ranked.push(item);
+        }
+        let (mut bits, mut minutes, mut worth, mut best) = (0.0, change, 1.0, 0.0_f32);
+        for (_, prospect) in &ranked {
+            bits += worth * prospect.bits;
+            minutes += prospect.minutes;
+            worth *= DISCOUNT;
+            best = best.max(bits.min(entropy) / minutes);
+        }
+        ranked.first().map(|(ask, _)| (*ask, best))
+    }
+}
+
+/// Expected information of one ask, in bits, about the equivalence group.
+///
+/// Exact up to rounding and to hypotheses that hold next to nothing of the posterior.
+#[must_use]
+pub fn information(belief: &Belief<'_, '_>, ask: u16, active: &mut [Active]) -> Option<f32> {
+    let record = belief.table.ask(ask)?;
+    let active = note_active(belief, active);
+    Some(Scratch::new().gain(belief, active, ask, &record))
+}
+
+/// Lists the hypotheses that are worth counting, group by group.
+fn note_active<'a>(belief: &Belief<'_, '_>, room: &'a mut [Active]) -> &'a [Active] {
+    let table = &belief.table;
+    let floor = LEFT_OUT / f32::from(table.hypotheses);
+    let mut listed = 0_usize;
+    let mut slots = room.iter_mut();
+    let mut last: Option<(&mut Active, u16)> = None;
+    for (h, mass) in (0..table.hypotheses).zip(belief.posteriors()) {
+        if mass < floor {
+            continue;
+        }
+        let Some(slot) = slots.next() else { break };
+        let group = table.group(h);
+        if let Some((before, its_group)) = last {
+            before.ends_group = group != its_group;
+        }
+        *slot = Active {
+            mass,
+            hypothesis: h,
+            ends_group: true,
+        };
+        last = Some((slot, group));
+        listed = listed.saturating_add(1);
+    }
+    room.get(..listed).unwrap_or_default()
+}
+
+/// About 10 kB of working memory on the stack, filled anew for each ask.
+struct Scratch {
+    /// The distribution of the outcome under each row.
+    rows: PerRow<Outcomes>,
+    /// The posterior mass of groups that lie wholly on one row.
+    mass: PerRow<f32>,
+}
+
+impl Scratch {
+    fn new() -> Self {
+        Scratch {
+            rows: [[0.0; LANES]; 256],
+            mass: [0.0; 256],
+        }
+    }
+
+    /// I(G; C) = sum over groups of (sum over c of x log x - m log m) less the same for the
+    /// whole, with x the joint mass of group and outcome and m that of the group. A group whose
+    /// samples all lie on one row needs no logarithm of its own.
+    fn gain(&mut self, belief: &Belief<'_, '_>, active: &[Active], a: u16, ask: &AskRecord) -> f32 {
+        predict(&belief.table, ask, &mut self.rows);
+        self.mass = [0.0; 256];
+        let samples = usize::from(belief.table.samples);
+        let cells = belief.table.ask_cells(a);
+        let mut whole = [0.0; LANES];
+        let mut within = 0.0;
+        let mut group = Group::default();
+        for entry in active {
+            let start = usize::from(entry.hypothesis).wrapping_mul(samples);
+            let range = start..start.wrapping_add(samples);
+            let (Some(cells), Some(weights)) =
+                (cells.get(range.clone()), belief.weights.get(range))
+            else {
+                continue;
+            };
+            let row = one_row(cells);
+            if let Some(row) = row
+                && entry.ends_group
+                && group.empty
+            {
+                self.add_mass(row, entry.mass);
+                continue;
+            }
+            self.add(&mut group, entry, row, cells, weights);
+            if entry.ends_group {
+                if let Some(row) = group.row {
+                    self.add_mass(row, group.mass);
+                } else {
+                    let m = total(&group.joint);
+                    within += sum_x_log2_x(&group.joint) - x_log2_x(m);
+                    add_scaled(&mut whole, &group.joint, 1.0);
+                }
+                group = Group::default();
+            }
+        }
+        for (row, mass) in self.rows.iter().zip(self.mass).take(usize::from(ask.rows)) {
+            if mass > 0.0 {
+                within += mass * sum_x_log2_x(row);
+                add_scaled(&mut whole, row, mass);
+            }
+        }
+        let all = total(&whole);
+        (within - (sum_x_log2_x(&whole) - x_log2_x(all))).max(0.0)
+    }
+
+    /// Adds a hypothesis to its group.
+    fn add(
+        &self,
+        group: &mut Group,
+        entry: &Active,
+        row: Option<u8>,
+        cells: &[u8],
+        weights: &[f32],
+    ) {
+        if let Some(row) = row
+            && (group.empty || group.row == Some(row))
+        {
+            group.row = Some(row);
+            group.mass += entry.mass;
+            group.empty = false;
+            return;
+        }
+        if let Some(row) = group.row.take() {
+            add_scaled(&mut group.joint, &of_row(&self.rows, row), group.mass);
+        }
+        group.empty = false;
+        for (weight, row) in weights.iter().zip(cells) {
+            add_scaled(&mut group.joint, &of_row(&self.rows, *row), *weight);
+        }
+    }
+
+    /// Adds mass to a row.
+    fn add_mass(&mut self, row: u8, mass: f32) {
+        if let Some(slot) = self.mass.get_mut(usize::from(row)) {
+            *slot += mass;
+        }
+    }
+}
+
+/// The row that all samples of a hypothesis lie on, if there is one. Four samples are compared
+/// at once.
+fn one_row(cells: &[u8]) -> Option<u8> {
+    match cells {
+        [row] => Some(*row),
+        [a, b, c, d] => {
+            let all = u32::from_le_bytes([*a, *b, *c, *d]);
+            (all == u32::from_le_bytes([*a; 4])).then_some(*a)
+        }
+        [first, rest @ ..] => rest.iter().all(|row| row == first).then_some(*first),
+        [] => None,
+    }
+}
+
+/// A group as it is gathered: mass on one row for as long as that holds, then lanes.
+struct Group {
+    empty: bool,
+    row: Option<u8>,
+    mass: f32,
+    joint: Outcomes,
+}
+
+impl Default for Group {
+    fn default() -> Self {
+        Group {
+            empty: true,
+            row: None,
+            mass: 0.0,
+            joint: [0.0; LANES],
+        }
+    }
+}
+
+fn add_scaled(sum: &mut Outcomes, row: &Outcomes, weight: f32) {
+    for (slot, p) in sum.iter_mut().zip(row) {
+        *slot += weight * p;
+    }
+}
