@@ -39,8 +39,9 @@ pub enum Leads {
     },
     /// Read with the probes held together, to be subtracted.
     Shorted(Quantity<Ohms>),
-    /// Estimated from the sum of three readings: only [`SumEstimate::corrected`] has the
-    /// uncertainties of those three right; on any other reading it is subtracted.
+    /// Estimated from the sum of three readings: the fields of
+    /// [`SumEstimate`] have those three corrected, with the right uncertainties; from any other
+    /// reading it is subtracted.
     FromSum(Quantity<Ohms>),
     /// Neither: [`UNKNOWN_LEADS`].
     Unknown,

@@ -337,7 +337,7 @@ pub struct Verdict {
     /// The most probable class; [`Class::Within`] stands there for a void reading and means
     /// nothing.
     pub class: Class,
-    /// The probability of each class.
+    /// The probability of each class; all zero for a void reading.
     pub likely: Likely,
     /// The limit it was held against.
     pub limit: Limit,

@@ -496,6 +496,14 @@ fn open_motors_are_judged_at_40_degrees() {
         1.48e6,
         1e-3,
     );
+    // A correction from memory never condemns.
+    let by_memory = insulation::open_motor(
+        ohms(1e5, 0.0),
+        Celsius(20.0),
+        Winding::RandomWound,
+        Insulation::Thermosetting,
+    );
+    assert_eq!(by_memory.map(|v| v.decision), Ok(Decision::Check));
     // 30 % of operating uncertainty: a reading at the limit is a coin toss.
     near(
         of(5e6, 40.0, Winding::RandomWound)

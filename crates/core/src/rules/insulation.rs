@@ -164,7 +164,8 @@ pub fn to_40(winding: Celsius, insulation: Insulation) -> Result<Ratio, RuleErro
 }
 
 /// Winding to frame of an open motor, one minute, corrected to 40 °C. The correction's own
-/// uncertainty is not known and not in the verdict. The verdict's value is the corrected one.
+/// uncertainty is not known and not in the verdict; a correction from memory never condemns. The
+/// verdict's value is the corrected one.
 ///
 /// # Errors
 /// [`RuleError`] on a resistance or a temperature that is none.
@@ -192,7 +193,12 @@ pub fn open_motor(
         u: m.u * factor,
         ..m
     };
-    Ok(super::judge(corrected, limit))
+    let verdict = super::judge(corrected, limit);
+    Ok(if insulation.source().status.may_condemn() {
+        verdict
+    } else {
+        verdict.as_warning()
+    })
 }
 
 /// What a hermetic compressor was measured with.

@@ -125,10 +125,11 @@ def naming(case):
         covariance = np.diag([u**2 for _, u in read]) + lead_u**2
         precision = np.linalg.inv(covariance)
         wide = 8 * math.sqrt(max(u for _, u in read) ** 2 + lead_u**2)
-        s = np.linspace(y[0] - wide, y[0] + wide, 801)[:, None]
-        r = np.linspace(y[1] - wide, y[1] + wide, 801)[None, :]
+        s = np.linspace(y[0] - wide, y[0] + wide, 601)[:, None]
+        r = np.linspace(y[1] - wide, y[1] + wide, 601)[None, :]
         miss = np.stack(np.broadcast_arrays(y[0] - s, y[1] - r, y[2] - s - r))
-        density = np.exp(-0.5 * np.einsum("iab,ij,jab->ab", miss, precision, miss))
+        squares = sum(precision[i, j] * miss[i] * miss[j] for i in range(3) for j in range(3))
+        density = np.exp(-0.5 * squares)
         weights.append(float(np.sum(np.where(s > r, density, 0.0)) * wide**2))
     total = sum(weights)
     return [w / total for w in weights]
