@@ -376,15 +376,16 @@ fn note_active<'a>(belief: &Belief<'_, '_>, room: &'a mut [Active]) -> &'a [Acti
 struct Scratch {
     /// The distribution of the outcome under each row.
     rows: PerRow<Outcomes>,
-    /// The posterior mass of groups that lie wholly on one row.
-    mass: PerRow<f32>,
+    /// The posterior mass of groups that lie wholly on one row, in two parts: neighbours that
+    /// share a row, as most do, need not wait for each other's sum.
+    mass: PerRow<[f32; 2]>,
 }
 
 impl Scratch {
     fn new() -> Self {
         Scratch {
             rows: [[0.0; LANES]; 256],
-            mass: [0.0; 256],
+            mass: [[0.0; 2]; 256],
         }
     }
 
@@ -393,7 +394,7 @@ impl Scratch {
     /// samples all lie on one row needs no logarithm of its own.
     fn gain(&mut self, belief: &Belief<'_, '_>, active: &[Active], a: u16, ask: &AskRecord) -> f32 {
         predict(&belief.table, ask, &mut self.rows);
-        self.mass = [0.0; 256];
+        self.mass = [[0.0; 2]; 256];
         let samples = usize::from(belief.table.samples);
         let cells = belief.table.ask_cells(a);
         let mut whole = [0.0; LANES];
@@ -412,13 +413,13 @@ impl Scratch {
                 && entry.ends_group
                 && group.empty
             {
-                self.add_mass(row, entry.mass);
+                self.add_mass(row, entry.hypothesis, entry.mass);
                 continue;
             }
             self.add(&mut group, entry, row, cells, weights);
             if entry.ends_group {
                 if let Some(row) = group.row {
-                    self.add_mass(row, group.mass);
+                    self.add_mass(row, entry.hypothesis, group.mass);
                 } else {
                     let m = total(&group.joint);
                     within += sum_x_log2_x(&group.joint) - x_log2_x(m);
@@ -427,7 +428,8 @@ impl Scratch {
                 group = Group::default();
             }
         }
-        for (row, mass) in self.rows.iter().zip(self.mass).take(usize::from(ask.rows)) {
+        for (row, [even, odd]) in self.rows.iter().zip(self.mass).take(usize::from(ask.rows)) {
+            let mass = even + odd;
             if mass > 0.0 {
                 within += mass * sum_x_log2_x(row);
                 add_scaled(&mut whole, row, mass);
@@ -463,9 +465,10 @@ impl Scratch {
         }
     }
 
-    /// Adds mass to a row.
-    fn add_mass(&mut self, row: u8, mass: f32) {
-        if let Some(slot) = self.mass.get_mut(usize::from(row)) {
+    /// Adds mass to a row, in the part that the hypothesis falls to.
+    fn add_mass(&mut self, row: u8, hypothesis: u16, mass: f32) {
+        let parts = self.mass.get_mut(usize::from(row));
+        if let Some(slot) = parts.and_then(|p| p.get_mut(usize::from(hypothesis & 1))) {
             *slot += mass;
         }
     }

@@ -112,7 +112,9 @@ fn decoded(table: &Table<'_>, ask: &AskRecord) -> impl Iterator<Item = Outcomes>
     table
         .ask_rows(ask)
         .unwrap_or_default()
-        .chunks_exact(CLASSES)
+        .as_chunks::<CLASSES>()
+        .0
+        .iter()
         .map(move |codes| decode(codes, live))
 }
 

@@ -317,7 +317,7 @@ impl<'a> Table<'a> {
             return Err(TableError::Ask(a));
         }
         let rows = self.ask_rows(&ask).ok_or(TableError::Ask(a))?;
-        let dead = |row: &[u8]| {
+        let dead = |row: &[u8; CLASSES]| {
             row.iter()
                 .zip(0..)
                 .all(|(code, c)| *code == u8::MAX || ask.live & (1 << c) == 0)
@@ -325,7 +325,7 @@ impl<'a> Table<'a> {
         if rows.is_empty() {
             return Err(TableError::Ask(a));
         }
-        if rows.chunks_exact(CLASSES).any(dead) {
+        if rows.as_chunks().0.iter().any(dead) {
             return Err(TableError::Row(a));
         }
         let highest = self
