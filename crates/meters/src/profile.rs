@@ -182,10 +182,11 @@ impl Profile {
         }
     }
 
-    /// The profile of the simulated meter that sends this frame: an invented meter.
+    /// The profile of the simulated meter that sends this frame, or of the simulated `insulation`
+    /// tester, which sends none: invented meters.
     #[must_use]
-    pub fn simulated(frame: &str) -> Option<Profile> {
-        let (name, text) = match frame {
+    pub fn simulated(which: &str) -> Option<Profile> {
+        let (name, text) = match which {
             "lcd14" => ("sim-lcd14.toml", include_str!("../profiles/sim-lcd14.toml")),
             "ascii14" => (
                 "sim-ascii14.toml",
@@ -194,6 +195,10 @@ impl Profile {
             "count14" => (
                 "sim-count14.toml",
                 include_str!("../profiles/sim-count14.toml"),
+            ),
+            "insulation" => (
+                "sim-insulation.toml",
+                include_str!("../profiles/sim-insulation.toml"),
             ),
             _ => return None,
         };
@@ -538,6 +543,24 @@ counts = 8
         }
         let none = Profile::load(Path::new("/nonexistent/my.toml"));
         assert_eq!(none.map_err(|e| e.line), Err(0));
+    }
+
+    /// Each simulated meter covers the functions of its frame.
+    #[test]
+    fn every_simulated_meter_has_a_profile() {
+        for entry in driver::drivers() {
+            let p = Profile::simulated(entry.name).unwrap();
+            assert_eq!(p.driver.as_deref(), Some(entry.name));
+            for row in &p.ranges {
+                assert!(entry.about.functions.contains(&row.function), "{row:?}");
+                assert!(row.full_scale.is_some() && row.last_digit.is_some());
+            }
+        }
+        let tester = Profile::simulated("insulation").unwrap();
+        assert_eq!(tester.driver, None);
+        assert_eq!(tester.top_of_range(Function::Megohms), Some(2e9));
+        assert!(!tester.assumed());
+        assert_eq!(Profile::simulated("morse"), None);
     }
 
     #[test]

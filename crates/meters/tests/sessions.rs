@@ -279,6 +279,28 @@ async fn a_port_that_cannot_be_opened_says_why() {
     reading_on(&mut second, Function::VoltsAc).await;
 }
 
+/// A port that its owner may not open is told from a busy one. The superuser may open any: then it
+/// must open.
+#[tokio::test]
+async fn a_forbidden_port_says_so() {
+    use std::os::unix::fs::PermissionsExt;
+    let sim = sim("lcd14", Moves::NONE);
+    let nobody = std::fs::Permissions::from_mode(0o000);
+    std::fs::set_permissions(sim.path(), nobody).unwrap();
+    let allowed = std::fs::File::open(sim.path()).is_ok();
+    let opened = serial::open(&spec(sim.path(), "lcd14"), MeterId(0), Clock::start());
+    match opened {
+        Ok(mut session) => {
+            assert!(allowed);
+            reading_on(&mut session, Function::VoltsAc).await;
+        }
+        Err(e) => {
+            assert!(!allowed && matches!(e, OpenError::Permission(_)), "{e}");
+            assert!(e.to_string().contains("dialout"));
+        }
+    }
+}
+
 #[test]
 fn a_simulated_meter_refuses_what_it_cannot_show() {
     let sim = sim("lcd14", Moves::NONE);
