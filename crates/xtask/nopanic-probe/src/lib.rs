@@ -1,0 +1,364 @@
+//! Every public function of the core, kept in one shared object, so that `cargo xtask nopanic` can
+//! read from it that none refers to a panic.
+//!
+//! A function is kept by its address, so it is compiled for any argument whatever. A panic that is
+//! left anywhere calls [`ohmtrail_core_can_panic`], a symbol that nobody defines. To add a
+//! function, name it in its group; the check tells which are missing.
+#![no_std]
+
+use core::hint::black_box;
+use ohmtrail_core::*;
+
+// Defined nowhere: the check fails if the object asks for it.
+unsafe extern "C" {
+    fn ohmtrail_core_can_panic() -> !;
+}
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    // SAFETY: never run; the object is read, not loaded.
+    unsafe { ohmtrail_core_can_panic() }
+}
+
+fn keep<T>(value: T) {
+    black_box(value);
+}
+
+fn p0<R>(function: fn() -> R) {
+    black_box(function);
+}
+
+fn p1<A, R>(function: fn(A) -> R) {
+    black_box(function);
+}
+
+fn p2<A, B, R>(function: fn(A, B) -> R) {
+    black_box(function);
+}
+
+fn p3<A, B, C, R>(function: fn(A, B, C) -> R) {
+    black_box(function);
+}
+
+fn p4<A, B, C, D, R>(function: fn(A, B, C, D) -> R) {
+    black_box(function);
+}
+
+fn p5<A, B, C, D, E, R>(function: fn(A, B, C, D, E) -> R) {
+    black_box(function);
+}
+
+fn p6<A, B, C, D, E, F, R>(function: fn(A, B, C, D, E, F) -> R) {
+    black_box(function);
+}
+
+/// `accuracy`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_accuracy() {
+    p2(accuracy::Accuracy::new);
+    p3(accuracy::Accuracy::up_to);
+    p2(accuracy::Accuracy::half_width);
+    p2(accuracy::Accuracy::covers);
+    p2(accuracy::standard_uncertainty);
+    p2(accuracy::side_by_side_uncertainty);
+    p1(accuracy::Void::words);
+    p2(accuracy::Measured::new);
+    p1(accuracy::Measured::is_sound);
+    p1(accuracy::Measured::expanded);
+    p2(accuracy::Quantity::<units::Volts>::new);
+    p1(accuracy::Quantity::<units::Volts>::from_measured);
+    p1(accuracy::Quantity::<units::Volts>::measured);
+    p4(accuracy::Quantity::<units::Volts>::read::<[accuracy::Spec]>);
+    p3(accuracy::admit);
+    p4(accuracy::measure::<accuracy::Cautious>);
+}
+
+/// `class`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_class() {
+    p1(class::Class::word);
+    p1(class::Likely::certain);
+    p2(class::Likely::of);
+    p1(class::Likely::best);
+}
+
+/// `gates`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_gates() {
+    p1(gates::AskError::words);
+    p4(gates::DeadAsk::new);
+    p3(gates::DeadAsk::ohms);
+    p3(gates::DeadAsk::farads);
+    p4(gates::LooseAsk::new);
+    p4(gates::InsulationAsk::new);
+    p1(gates::DeadAsk::points);
+    p1(gates::DeadAsk::meter);
+    p1(gates::DeadAsk::epoch);
+    p1(gates::LooseAsk::points);
+    p1(gates::LooseAsk::meter);
+    p1(gates::LooseAsk::epoch);
+    p1(gates::InsulationAsk::points);
+    p1(gates::InsulationAsk::meter);
+    p1(gates::InsulationAsk::epoch);
+    p1(gates::DeadAsk::function);
+    p1(gates::LooseAsk::function);
+    p3(gates::TouchAsk::new);
+    p3(gates::TouchAsk::loose);
+    p1(gates::TouchAsk::point);
+    p1(gates::TouchAsk::epoch);
+    p3(gates::LiftAsk::new);
+    p1(gates::LiftAsk::end);
+    p1(gates::LiftAsk::epoch);
+    p1(gates::Category::needed);
+    p1(gates::Category::words);
+    p5(gates::LiveAsk::new);
+    p1(gates::LiveAsk::function);
+    p1(gates::LiveAsk::points);
+    p1(gates::LiveAsk::needs);
+    p1(gates::LiftedReason::words);
+    p2(gates::PowerOn::new);
+    p3(gates::PowerOn::with_lifted);
+    p1(gates::PowerOn::how);
+    p1(gates::PowerOn::lifted);
+    p1(gates::PowerOn::starts);
+    p1(gates::PowerOn::epoch);
+    p1(gates::Act::is_power);
+    p1(gates::Event::at);
+    p2(gates::GateSet::has);
+    p1(gates::GateSet::is_empty);
+    p1(|set: gates::GateSet| set.iter().for_each(keep));
+    p1(gates::Why::words);
+    p1(gates::Alarm::words);
+    p1(gates::NotCounted::words);
+    p1(gates::Gates::new);
+    p1(gates::Gates::plan);
+    p1(gates::Gates::epoch);
+    p1(gates::Gates::proved_dead);
+    p2(gates::Gates::discharged_to_touch);
+    p2(gates::Gates::discharged_to_measure);
+    p1(gates::Gates::loose);
+    p2(gates::Gates::ready_to_energise);
+    p1(gates::Gates::insulation_ready);
+    p1(gates::Gates::starts);
+    p1(|gates: &gates::Gates<'_>| gates.lifted().for_each(keep));
+    p1(gates::Gates::open);
+    p1(gates::Gates::revoke);
+    p2(gates::Gates::on);
+    p1(gates::GatePlan::is_loose);
+    p1(gates::GatePlan::check);
+    p1(|plan: &gates::GatePlan<'_>| plan.pairs().for_each(keep));
+    p2(gates::GatePlan::in_scope);
+    p1(gates::Gate::name);
+    p3(gates::Gates::next_step);
+    p1(gates::ProvedDead::plan);
+    p1(gates::ProvedDead::meter);
+    p1(gates::ProvedDead::from);
+    p1(gates::ProvedDead::until);
+    p1(gates::ProvedDead::highest);
+    p1(gates::ProvedDead::pairs);
+    p1(gates::ProvedDead::meter_read);
+    p1(gates::Discharged::<gates::Measure>::meter);
+    p1(gates::Discharged::<gates::Measure>::oldest);
+    p1(gates::Discharged::<gates::Measure>::highest);
+    p1(gates::Loose::meter);
+    p1(gates::Loose::at);
+    p1(gates::ReadyToEnergise::at);
+    p1(gates::ReadyToEnergise::lifted);
+    p1(gates::ReadyToEnergise::starts);
+    p1(gates::InsulationReady::at);
+}
+
+/// `isolate`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_isolate() {
+    p1(isolate::ask::AskRecord::encode);
+    p1(isolate::ask::AskRecord::decode);
+    p1(isolate::ask::AskRecord::minutes);
+    p1(isolate::Table::weight_count);
+    p4(isolate::Table::weigh);
+    p2(isolate::belief::Belief::new);
+    p1(isolate::belief::Belief::table);
+    p1(isolate::belief::Belief::reset);
+    p3(isolate::belief::Belief::update);
+    p1(|belief: &isolate::Belief<'_, '_>| belief.posteriors().for_each(keep));
+    p2(isolate::belief::Belief::posterior);
+    p2(isolate::belief::Belief::marginal);
+    p2(isolate::belief::Belief::group_posterior);
+    p1(isolate::belief::Belief::leading);
+    p1(isolate::belief::Belief::risk);
+    p1(|belief: &isolate::Belief<'_, '_>| belief.top::<8>());
+    p1(isolate::belief::Belief::entropy);
+    p4(isolate::belief::Belief::explains);
+    p3(isolate::Table::reach);
+    p3(isolate::Table::change_minutes);
+    p3(isolate::plan::Planner::new);
+    p4(isolate::plan::Planner::next);
+    p6(isolate::plan::Planner::standing);
+    p3(isolate::plan::information);
+    p1(isolate::table::to_byte);
+    p1(isolate::table::from_byte);
+    p1(isolate::Table::parse);
+    p2(isolate::Table::encode);
+    p1(isolate::Table::encoded_room);
+    p1(isolate::Table::check);
+    p1(isolate::Table::ask_count);
+    p1(isolate::Table::group_count);
+    p1(isolate::Table::none_of_these);
+    p2(isolate::Table::ask);
+    p2(isolate::Table::prior);
+    p2(isolate::Table::set);
+    p2(|table: &isolate::Table<'_>, h: u16| table.faults_of(h).for_each(keep));
+    p2(isolate::Table::group);
+    p2(isolate::Table::lifted_tenths);
+    p2(isolate::Table::ask_rows);
+    p2(isolate::Table::ask_cells);
+}
+
+/// `leads`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_leads() {
+    p1(leads::Leads::remaining);
+    p1(leads::Leads::leave_the_sum_to_judge);
+    p2(leads::Leads::take_off);
+    p3(leads::estimate_from_sum);
+}
+
+/// `math`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_math() {
+    p1(math::phi);
+    p2(math::phi_between);
+    p1(math::root_sum_square::<4>);
+}
+
+/// `reading`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_reading() {
+    p1(reading::Function::name);
+    p1(reading::Function::by_name);
+    p1(reading::Function::ucum);
+    p1(reading::Function::injects);
+    p2(reading::Decimal::new);
+    p1(reading::Decimal::value);
+    p1(reading::Decimal::resolution);
+    p1(reading::Shown::decimal);
+    p2(reading::Flags::has);
+    p2(reading::Flags::with);
+    p3(reading::Flags::with_if);
+    p1(|flags: reading::Flags| flags.names().for_each(keep));
+    p1(reading::Flags::by_name);
+    p1(reading::Flags::is_live);
+}
+
+/// `rules`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_rules() {
+    p1(rules::Rule::limit);
+    p2(rules::Rule::limit_of);
+    p2(rules::Rule::judge);
+    p0(|| rules::all().for_each(keep));
+    p1(rules::RuleError::words);
+    p1(rules::capacitor::Tolerance::symmetric);
+    p1(rules::capacitor::Basis::words);
+    p2(rules::capacitor::marked_limits);
+    p2(rules::capacitor::section);
+    p2(rules::control::at_coil);
+    p2(rules::control::at_secondary);
+    p2(rules::current::compressor);
+    p2(rules::current::motor);
+    p1(rules::discharge::DischargeVerdict::under_touch);
+    p1(rules::discharge::DischargeVerdict::under_measure);
+    p1(rules::discharge::left);
+    p4(rules::discharge::seconds);
+    p3(rules::drop::across_pole);
+    p2(rules::drop::poles_apart);
+    p1(rules::drop::open_or_closed);
+    p1(rules::insulation::Insulation::source);
+    p2(rules::insulation::to_40);
+    p4(rules::insulation::open_motor);
+    p0(rules::insulation::hermetic_bands);
+    p2(rules::insulation::hermetic);
+    p2(rules::insulation::large_hermetic);
+    p1(rules::supply::window);
+    p1(rules::supply::Compressor::window);
+    p3(rules::supply::against_plate);
+    p3(rules::supply::against_rated);
+    p2(rules::supply::starting);
+    p3(rules::supply::against_ansi);
+    p0(|| rules::supply::rules().for_each(keep));
+    p1(rules::temperature::Metal::k);
+    p4(rules::temperature::resistance_at);
+    p4(rules::temperature::temperature);
+    p5(rules::temperature::rise);
+    p5(rules::temperature::share_of_reference);
+    p1(rules::three_phase::spread);
+    p1(rules::unbalance::of_three::<units::Volts>);
+    p1(rules::unbalance::of_voltages);
+    p1(rules::unbalance::derating);
+    p1(rules::unbalance::extra_rise);
+    p4(rules::under_load::capacitance);
+    p2(rules::winding::sum_rule);
+    p1(rules::winding::Pattern::source);
+    p2(rules::winding::pattern);
+    p4(rules::winding::name_terminals);
+}
+
+/// `settle`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_settle() {
+    p1(settle::spread);
+    p1(settle::Why::words);
+    p1(settle::State::settled);
+    p0(settle::Settler::new);
+    p1(settle::Settler::reset);
+    p2(settle::Settler::push);
+}
+
+/// `source`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_source() {
+    p1(source::Status::may_condemn);
+    p1(source::Status::words);
+    p2(source::Source::new);
+}
+
+/// `units`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_units() {
+    p1(units::Volts::get);
+    p2(<units::Celsius as core::ops::Sub>::sub);
+    p2(<units::Celsius as core::ops::Add<units::Kelvins>>::add);
+    p2(units::Micros::since);
+}
+
+/// `verdict`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_verdict() {
+    p2(verdict::Bands::about);
+    p3(verdict::Bands::with_bottom);
+    p3(verdict::Bands::with_top);
+    p3(verdict::Bands::judge);
+    p3(verdict::Bands::judge_shown);
+    p1(verdict::Decision::words);
+    p3(verdict::Limit::new);
+    p1(verdict::Limit::low);
+    p1(verdict::Limit::high);
+    p1(verdict::Limit::tolerance);
+    p1(verdict::Limit::is_sound);
+    p2(verdict::Limit::p_within);
+    p2(verdict::Limit::decide);
+    p1(verdict::Limit::bands);
+    p3(verdict::Verdict::of);
+    p3(verdict::Verdict::overload);
+    p2(verdict::Verdict::void);
+    p6(verdict::Verdict::read::<[accuracy::Spec]>);
+    p1(verdict::Verdict::as_warning);
+    p1(verdict::Verdict::too_close);
+}
+
+/// A function that can panic, to show that the check finds one.
+#[cfg(feature = "control")]
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_control(index: usize) -> u8 {
+    black_box([1, 2, 3])[index]
+}

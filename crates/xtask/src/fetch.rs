@@ -1,0 +1,111 @@
+//! What only the tests need, on a bare Debian 12: ngspice, and a Python with scipy.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use crate::{Failure, Place, run};
+
+/// The programs that tests compare with.
+pub struct Tools {
+    python: PathBuf,
+    ngspice: PathBuf,
+}
+
+impl Tools {
+    /// Names them in a command's environment.
+    pub fn name_in<'c>(&self, command: &'c mut Command) -> &'c mut Command {
+        command
+            .env("OHMTRAIL_PYTHON", &self.python)
+            .env("OHMTRAIL_NGSPICE", &self.ngspice)
+    }
+}
+
+/// Finds the tools; installs what is missing.
+pub fn tools(place: &Place) -> Result<Tools, Failure> {
+    let mut missing = Vec::new();
+    if on_path("ngspice").is_none() {
+        missing.push("ngspice");
+    }
+    if on_path("python3").is_none() {
+        missing.push("python3");
+    }
+    if !works("python3", &["-c", "import venv, ensurepip"]) {
+        missing.push("python3-venv");
+    }
+    if !missing.is_empty() {
+        install(&missing)?;
+    }
+    let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
+    Ok(Tools {
+        python: environment(place)?,
+        ngspice,
+    })
+}
+
+fn install(packages: &[&str]) -> Result<(), Failure> {
+    let command = format!(
+        "apt-get update && apt-get install --yes --no-install-recommends {}",
+        packages.join(" ")
+    );
+    if on_path("apt-get").is_none() {
+        return Err(format!("install {} first", packages.join(", ")));
+    }
+    if !is_root() {
+        return Err(format!("as root, run: {command}"));
+    }
+    let quiet = ["--quiet", "--quiet"];
+    run(Command::new("apt-get").args(quiet).arg("update"))?;
+    run(Command::new("apt-get")
+        .args(quiet)
+        .args(["install", "--yes", "--no-install-recommends"])
+        .args(packages)
+        .env("DEBIAN_FRONTEND", "noninteractive")
+        .stdout(Stdio::null()))
+}
+
+fn is_root() -> bool {
+    let id = Command::new("id").arg("-u").output();
+    id.is_ok_and(|out| out.stdout.trim_ascii() == b"0")
+}
+
+/// The virtual environment with the pinned libraries; made anew when the pins change.
+fn environment(place: &Place) -> Result<PathBuf, Failure> {
+    let pins = place.root.join("tests/requirements.txt");
+    let wanted = fs::read(&pins).map_err(|e| format!("{}: {e}", pins.display()))?;
+    let venv = place.target.join("venv");
+    let python = venv.join("bin/python");
+    let stamp = venv.join("requirements.txt");
+    if fs::read(&stamp).is_ok_and(|had| had == wanted) && python.exists() {
+        return Ok(python);
+    }
+    let make = ["-m", "venv", "--clear"];
+    run(Command::new("python3").args(make).arg(&venv))?;
+    let pip = [
+        "-m",
+        "pip",
+        "--quiet",
+        "--disable-pip-version-check",
+        "install",
+        "-r",
+    ];
+    run(Command::new(&python).args(pip).arg(&pins))?;
+    fs::write(&stamp, wanted).map_err(|e| format!("{}: {e}", stamp.display()))?;
+    Ok(python)
+}
+
+fn on_path(program: &str) -> Option<PathBuf> {
+    let path = std::env::var_os("PATH")?;
+    std::env::split_paths(&path)
+        .map(|dir| dir.join(program))
+        .find(|file| Path::is_file(file))
+}
+
+fn works(program: &str, args: &[&str]) -> bool {
+    let mut command = Command::new(program);
+    command
+        .args(args)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    command.status().is_ok_and(|status| status.success())
+}
