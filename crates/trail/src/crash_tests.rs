@@ -201,17 +201,20 @@ fn check(image: &[u8], reported: u64, fails: Fails) {
 /// Every image that a power cut can leave: what was synced, and of what was written since any
 /// part, in whichever order the disk took it.
 fn power_cuts(storage: &Failing, reported: u64) {
+    // Most of the padding is left out: it is the same everywhere, and slow to copy.
+    let used = storage.bytes.iter().rposition(|b| *b != 0).unwrap_or(0);
+    let bytes = &storage.bytes[..storage.bytes.len().min(used + 100)];
     let mut synced = storage.on_disk.clone();
-    synced.resize(storage.bytes.len(), 0);
-    check(&storage.on_disk, reported, storage.fails);
-    let differs = |at: &usize| synced[*at] != storage.bytes[*at];
+    check(&synced, reported, storage.fails);
+    synced.resize(bytes.len(), 0);
+    let differs = |at: &usize| synced[*at] != bytes[*at];
     let places: Vec<usize> = (0..synced.len()).filter(differs).collect();
     for split in &places {
-        let mut first = storage.bytes.clone();
+        let mut first = bytes.to_vec();
         first[*split..].copy_from_slice(&synced[*split..]);
         check(&first, reported, storage.fails);
         let mut last = synced.clone();
-        last[*split..].copy_from_slice(&storage.bytes[*split..]);
+        last[*split..].copy_from_slice(&bytes[*split..]);
         check(&last, reported, storage.fails);
     }
 }
