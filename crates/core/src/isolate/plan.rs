@@ -101,6 +101,7 @@ pub struct Active {
     mass: f32,
     hypothesis: u16,
     ends_group: bool,
+    is_group: bool,
 }
 
 impl Default for Prospect {
@@ -358,13 +359,16 @@ fn note_active<'a>(belief: &Belief<'_, '_>, room: &'a mut [Active]) -> &'a [Acti
         }
         let Some(slot) = slots.next() else { break };
         let group = table.group(h);
+        let begins = last.as_ref().is_none_or(|(_, before)| *before != group);
         if let Some((before, its_group)) = last {
             before.ends_group = group != its_group;
+            before.is_group &= before.ends_group;
         }
         *slot = Active {
             mass,
             hypothesis: h,
             ends_group: true,
+            is_group: begins,
         };
         last = Some((slot, group));
         listed = listed.saturating_add(1);
@@ -400,7 +404,21 @@ impl Scratch {
         let mut whole = [0.0; LANES];
         let mut within = 0.0;
         let mut group = Group::default();
+        // The common case first, as short as it can be: a group of one hypothesis whose four
+        // samples lie on one row.
+        let fours = if samples == 4 {
+            cells.as_chunks::<4>().0
+        } else {
+            &[]
+        };
         for entry in active {
+            if entry.is_group
+                && let Some(four) = fours.get(usize::from(entry.hypothesis))
+                && let Some(row) = one_row(four)
+            {
+                self.add_mass(row, entry.hypothesis, entry.mass);
+                continue;
+            }
             let start = usize::from(entry.hypothesis).wrapping_mul(samples);
             let range = start..start.wrapping_add(samples);
             let (Some(cells), Some(weights)) =
@@ -409,13 +427,6 @@ impl Scratch {
                 continue;
             };
             let row = one_row(cells);
-            if let Some(row) = row
-                && entry.ends_group
-                && group.empty
-            {
-                self.add_mass(row, entry.hypothesis, entry.mass);
-                continue;
-            }
             self.add(&mut group, entry, row, cells, weights);
             if entry.ends_group {
                 if let Some(row) = group.row {
