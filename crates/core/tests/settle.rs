@@ -241,6 +241,30 @@ fn extreme_digits_do_no_harm() {
     assert!(settler.push(&last).settled().is_none());
 }
 
+/// A leaky capacitor late in its charge, or a winding that cools: 0.3 % a second lies within the
+/// spread of one second and goes one way.
+#[test]
+fn a_slow_ramp_drifts_and_the_same_noise_without_it_settles() {
+    for (per_second, settles) in [(9.0, false), (-9.0, false), (0.0, true)] {
+        for rate in [2.0, 4.0, 10.0, 40.0] {
+            let random = &mut Random(11);
+            let mut settler = Settler::new();
+            let (mut taken, mut drifting) = (false, false);
+            for i in 0..(20.0 * rate) as u32 {
+                let t = f64::from(i) / rate;
+                let counts = 3000.0 + per_second * t + 0.5 * random.normal();
+                let shown = number(counts.round() as i32, 0);
+                let state = settler.push(&reading(Function::Ohms, shown, t));
+                taken |= state.settled().is_some();
+                drifting |= state == State::Unsettled { why: Why::Drifting };
+            }
+            assert_eq!(taken, settles, "{per_second} counts/s at {rate}/s");
+            // A slow meter's window is so long that the spread tells first.
+            assert_eq!(drifting, !settles && rate > 3.0, "{per_second} at {rate}/s");
+        }
+    }
+}
+
 const RATES: [f64; 5] = [2.0, 3.0, 4.0, 10.0, 40.0];
 const SERIES: u64 = 4000;
 
