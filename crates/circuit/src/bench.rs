@@ -70,6 +70,7 @@ impl<'c> Bench<'c> {
         if self.power {
             self.power = false;
             self.held_volts = 48.0;
+            self.heat = Heat::AsFound;
         }
     }
 
@@ -159,6 +160,6 @@ impl<'c> Bench<'c> {
     /// What is truly seen, heard or felt.
     #[must_use]
     pub fn look(&self, part: usize, look: &LookKind) -> bool {
-        self.unit.sees(part, look.sight)
+        self.unit.sees(part, look.sight, self.heat)
     }
 }

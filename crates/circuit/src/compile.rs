@@ -345,7 +345,10 @@ fn predict(unit: &Unit<'_>, sheet: &Sheet, checks: &[Option<CheckBands>], rows: 
     for ((check, bands), ideal) in sheet.checks.iter().zip(checks).zip(ideals(unit, sheet)) {
         rows.push(match (&check.question, bands, ideal) {
             (Question::Look { part, look }, ..) => {
-                let yes = sight_probability(look.sight, unit.sees(*part, look.sight));
+                let yes = sight_probability(
+                    look.sight,
+                    unit.sees(*part, look.sight, state(sheet, check).heat),
+                );
                 let mut row = [u8::MAX; CLASSES];
                 row[0] = to_byte(1.0 - yes);
                 row[1] = to_byte(yes);
@@ -520,9 +523,9 @@ fn record(
     rows: usize,
 ) -> AskRecord {
     let cooled = match (check.power, check.heat) {
-        // Motors that cooled would start again under power: powered checks are as found.
-        (Some(true), _) | (_, Some(Heat::AsFound)) => Cooled::AsFound,
         (_, Some(Heat::Cold)) => Cooled::Cooled,
+        // Motors that cooled would start again under power: other powered checks are as found.
+        (Some(true), None) | (_, Some(Heat::AsFound)) => Cooled::AsFound,
         (_, None) => Cooled::Any,
     };
     let power = match check.power {

@@ -9,6 +9,7 @@ pub mod compile;
 pub mod linear;
 pub mod meter;
 pub mod motor;
+pub mod netlist;
 pub mod network;
 pub mod operate;
 pub mod parts;

@@ -4,7 +4,7 @@
 use ohmtrail_core::reading::Function;
 
 use crate::network::{Alternating, Direct, Phasor};
-use crate::operate::Unit;
+use crate::operate::{AsFound, Unit};
 use crate::sheet::{Heat, PointId};
 
 /// Input resistance of a voltmeter, ohms (common practice, no published source).
@@ -32,7 +32,7 @@ pub enum Ideal {
 #[derive(Debug)]
 pub enum Scene<'u> {
     /// Under power.
-    Live(&'u Unit<'u>, Alternating<'u>),
+    Live(&'u AsFound, Alternating<'u>),
     /// The line's breakers open, the supplies live before them: for volts.
     Opened(Alternating<'u>),
     /// Dead, for ohms.
@@ -58,7 +58,10 @@ impl<'u> Scene<'u> {
     #[must_use]
     pub fn new(unit: &'u Unit<'u>, function: Function, state: State<'_>) -> Option<Self> {
         match (state.power, function) {
-            (true, Function::VoltsAc | Function::AmpsAc) => Some(Scene::Live(unit, unit.live())),
+            (true, Function::VoltsAc | Function::AmpsAc) => Some(Scene::Live(
+                unit.standing(state.heat),
+                unit.live(state.heat),
+            )),
             (false, Function::VoltsAc) => {
                 Some(Scene::Opened(unit.opened(state.lifted, state.heat, true)))
             }
@@ -79,8 +82,8 @@ impl<'u> Scene<'u> {
     pub fn shows(&self, function: Function, points: [PointId; 2]) -> Ideal {
         let ends = points.map(Some);
         match self {
-            Scene::Live(unit, live) => Ideal::Value(if function == Function::AmpsAc {
-                unit.found()
+            Scene::Live(standing, live) => Ideal::Value(if function == Function::AmpsAc {
+                standing
                     .assembly
                     .elements
                     .iter()

@@ -2,6 +2,8 @@
 //! motors open their overloads, breakers and fuses open on too much current; and what is left of
 //! that once it is made dead.
 
+use std::cell::OnceCell;
+
 use crate::network::{Alternating, Direct, Element, OPEN_OHMS};
 use crate::parts::{Assembly, MotorDevice, Sight};
 use crate::sheet::{FaultId, Heat, PointId};
@@ -56,39 +58,55 @@ pub struct Unit<'c> {
     found: AsFound,
     /// Breakers and fuses that opened by the current through them.
     opened: Vec<usize>,
+    /// How it stands just after a start from cold, once asked for.
+    restarted: OnceCell<AsFound>,
+}
+
+/// How the motors were before the power came on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Before {
+    /// Left to themselves for long: what stalls has opened its overload, or will.
+    LongOn,
+    /// Cold: overloads closed, and nothing had time to open.
+    Cold,
 }
 
 impl<'c> Unit<'c> {
     /// Puts the unit under power, and lets it settle.
     #[must_use]
     pub fn new(circuit: &'c Circuit<'c>, drawn: Drawn, faults: &[FaultId]) -> Self {
-        let mut assembly = circuit.assemble(&drawn, faults);
-        let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
-        let mut opened = Vec::new();
-        let (pulled_in, motion) = loop {
-            for (device, &open) in assembly.overcurrent.clone().iter().zip(&open) {
-                if open {
-                    open_all(&mut assembly.elements, &device.elements);
-                }
-            }
-            let (pulled_in, motion, over) = settle(circuit, &drawn, &mut assembly, &open);
-            let Some(over) = over else {
-                break (pulled_in, motion);
-            };
-            open[over] = true;
-            opened.push(over);
-        };
+        let (found, opened) = run(circuit, &drawn, faults, &[], Before::LongOn);
         Unit {
             circuit,
             drawn,
             faults: faults.to_vec(),
-            found: AsFound {
-                assembly,
-                pulled_in,
-                motion,
-                open,
-            },
+            found,
             opened,
+            restarted: OnceCell::new(),
+        }
+    }
+
+    /// How it stands in the first seconds after a start from cold. Breakers and fuses that stood
+    /// open still do.
+    pub fn restarted(&self) -> &AsFound {
+        self.restarted.get_or_init(|| {
+            run(
+                self.circuit,
+                &self.drawn,
+                &self.faults,
+                &self.found.open,
+                Before::Cold,
+            )
+            .0
+        })
+    }
+
+    /// How it stands under power: long on, or just started from cold.
+    #[must_use]
+    pub fn standing(&self, heat: Heat) -> &AsFound {
+        match heat {
+            Heat::AsFound => &self.found,
+            Heat::Cold => self.restarted(),
         }
     }
 
@@ -130,10 +148,10 @@ impl<'c> Unit<'c> {
 
     /// The network under power.
     #[must_use]
-    pub fn live(&self) -> Alternating<'_> {
+    pub fn live(&self, heat: Heat) -> Alternating<'c> {
         Alternating::solve(
             &self.circuit.pattern,
-            &self.found.assembly.elements,
+            &self.standing(heat).assembly.elements,
             LINE_HERTZ,
             true,
         )
@@ -209,15 +227,16 @@ impl<'c> Unit<'c> {
 
     /// What is truly seen, heard or felt.
     #[must_use]
-    pub fn sees(&self, part: usize, sight: Sight) -> bool {
-        let devices = &self.found.assembly;
+    pub fn sees(&self, part: usize, sight: Sight, heat: Heat) -> bool {
+        let now = self.standing(heat);
+        let devices = &now.assembly;
         let motor = devices.motors.iter().position(|m| m.part == part);
-        let motion = motor.map(|m| self.found.motion[m]);
+        let motion = motor.map(|m| now.motion[m]);
         let open = devices
             .overcurrent
             .iter()
             .position(|o| o.part == part)
-            .is_some_and(|o| self.found.open[o]);
+            .is_some_and(|o| now.open[o]);
         let has = |name: &str| {
             self.faults.iter().any(|&f| {
                 let fault = &self.circuit.sheet.faults[f];
@@ -229,7 +248,7 @@ impl<'c> Unit<'c> {
                 .contactors
                 .iter()
                 .position(|c| c.part == part)
-                .is_some_and(|c| self.found.pulled_in[c] || has("welded")),
+                .is_some_and(|c| now.pulled_in[c] || has("welded")),
             Sight::Running => motion == Some(Motion::Running),
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),
             Sight::Hot => matches!(motion, Some(Motion::Stalled | Motion::Tripped)),
@@ -275,6 +294,42 @@ fn release(assembly: &mut Assembly) {
     }
 }
 
+/// Puts a unit under power and lets it settle; `stand_open` are breakers and fuses that are open
+/// besides those of the faults. Returns also those that opened by their current.
+fn run(
+    circuit: &Circuit<'_>,
+    drawn: &Drawn,
+    faults: &[FaultId],
+    stand_open: &[bool],
+    before: Before,
+) -> (AsFound, Vec<usize>) {
+    let mut assembly = circuit.assemble(drawn, faults);
+    let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
+    for (open, stands) in open.iter_mut().zip(stand_open) {
+        *open |= *stands;
+    }
+    let mut opened = Vec::new();
+    loop {
+        for (device, &open) in assembly.overcurrent.clone().iter().zip(&open) {
+            if open {
+                open_all(&mut assembly.elements, &device.elements);
+            }
+        }
+        let (pulled_in, motion, over) = settle(circuit, drawn, &mut assembly, &open, before);
+        let Some(over) = over else {
+            let found = AsFound {
+                assembly,
+                pulled_in,
+                motion,
+                open,
+            };
+            return (found, opened);
+        };
+        open[over] = true;
+        opened.push(over);
+    }
+}
+
 /// Lets contactors and motors settle with breakers and fuses as they stand. Returns the first
 /// breaker or fuse that opens by its current, if one does.
 fn settle(
@@ -282,12 +337,13 @@ fn settle(
     drawn: &Drawn,
     assembly: &mut Assembly,
     open: &[bool],
+    before: Before,
 ) -> (Vec<bool>, Vec<Motion>, Option<usize>) {
     let mut pulled_in = vec![false; assembly.contactors.len()];
     let mut motion = vec![Motion::Still; assembly.motors.len()];
     release(assembly);
     for (m, motor) in assembly.motors.iter().enumerate() {
-        if motor.overheated {
+        if motor.overheated && before == Before::LongOn {
             motion[m] = Motion::Tripped;
             set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
         }
@@ -337,7 +393,9 @@ fn settle(
                     *slip = motor.running_slip;
                 }
             }
-            Motion::Stalled if drawn.chance[motor.part] < STALLED_OPEN_SHARE => {
+            Motion::Stalled
+                if before == Before::LongOn && drawn.chance[motor.part] < STALLED_OPEN_SHARE =>
+            {
                 motion[m] = Motion::Tripped;
                 set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
             }

@@ -1,6 +1,7 @@
 //! One unit drawn from a sheet: its own winding resistances, its own line volts, how bad its
 //! fault is, whether its overload is already open.
 
+use ohmtrail_core::math::phi;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -52,23 +53,63 @@ impl Drawn {
         }
     }
 
-    /// The `index`-th of `count` sampled units: as drawn, but with severities and chances spread
-    /// evenly over the samples, so that a few samples cover their range.
+    /// The `index`-th of `count` sampled units. Every value's prior is cut into `count` slots of
+    /// equal probability, and each sample takes another slot (a Latin hypercube), so that a few
+    /// samples cover its range.
     #[must_use]
     pub fn sample(sheet: &Sheet, index: usize, count: usize) -> Self {
-        let mut drawn = Drawn::draw(sheet, 0x0153_a11e ^ index as u64);
-        // One slot of the range for each sample, in another order for each fault and part.
-        let spread = |slots: &mut [f64], salt: u64| {
-            let mut rng = ChaCha8Rng::seed_from_u64(salt);
-            for slot in slots {
-                let shift = rng.random_range(0..count);
-                *slot = (((index + shift) % count) as f64 + 0.5) / count as f64;
-            }
+        let mut rng = ChaCha8Rng::seed_from_u64(0x0153_a11e);
+        let mut share = || {
+            let shift = rng.random_range(0..count);
+            let step = coprime(&mut rng, count);
+            (((index * step + shift) % count) as f64 + 0.5) / count as f64
         };
-        spread(&mut drawn.severity, 1);
-        spread(&mut drawn.chance, 2);
-        drawn
+        let values = sheet
+            .parts
+            .iter()
+            .map(|part| {
+                part.values
+                    .iter()
+                    .zip(part.kind.params)
+                    .map(|(value, param)| value * (1.0 + param.spread * quantile(share())))
+                    .collect()
+            })
+            .collect();
+        let severity = sheet.faults.iter().map(|_| share()).collect();
+        let chance = sheet.parts.iter().map(|_| share()).collect();
+        Drawn {
+            values,
+            severity,
+            chance,
+        }
     }
+}
+
+/// A step that visits every slot of `count`.
+fn coprime(rng: &mut ChaCha8Rng, count: usize) -> usize {
+    fn divisor(a: usize, b: usize) -> usize {
+        if b == 0 { a } else { divisor(b, a % b) }
+    }
+    loop {
+        let step = rng.random_range(1..=count);
+        if divisor(step, count) == 1 {
+            return step;
+        }
+    }
+}
+
+/// The value under which a standard normal deviate lies with probability `p`, by bisection.
+fn quantile(p: f64) -> f64 {
+    let (mut low, mut high) = (-8.0, 8.0);
+    for _ in 0..60 {
+        let middle = (low + high) / 2.0;
+        if phi(middle) < p {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (low + high) / 2.0
 }
 
 /// A standard normal deviate, cut at 2.5 (Box and Muller's transform): parts outside are sorted

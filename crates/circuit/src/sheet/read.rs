@@ -534,7 +534,8 @@ impl Reader {
                     question: Question::Look { part, look },
                     power: look.power,
                     lift: None,
-                    heat: (look.sight == Sight::Hot).then_some(Heat::AsFound),
+                    heat: (look.sight == Sight::Hot || look.power == Some(true))
+                        .then_some(Heat::AsFound),
                     minutes: LOOK_MINUTES,
                     why: format!("{}: {}", p.words, look.words),
                 });

@@ -1,0 +1,286 @@
+//! A unit's network as SPICE text, so that a general circuit simulator can solve the same.
+//!
+//! Only elements that every SPICE knows are written: R, L, C, K, V, I and the linear controlled
+//! sources. A motor is written from its physical branches (winding, leakage, rotor and magnetising
+//! halves of both revolving fields), not from the impedance matrix that the solver uses. The factor
+//! j of its coupling is made by driving a current through an inductance of one ohm at the frequency
+//! of the analysis.
+
+use std::f64::consts::TAU;
+use std::fmt::Write;
+
+use crate::meter::{CAPACITANCE_HERTZ, VOLTMETER_OHMS};
+use crate::motor::MotorData;
+use crate::network::{Element, LEAK_SIEMENS, Node};
+use crate::operate::LINE_HERTZ;
+use crate::sheet::{PointId, Sheet};
+
+/// A meter that is not connected, ohms.
+const METER_OFF: f64 = 1e18;
+
+/// What is solved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Analysis {
+    /// Alternating current at line frequency, the supplies live.
+    Live,
+    /// One ampere of direct current into the probes: volts are ohms.
+    Ohms,
+    /// One ampere at the capacitance meter's frequency into the probes.
+    Farads,
+}
+
+impl Analysis {
+    fn hertz(self) -> f64 {
+        match self {
+            Analysis::Live | Analysis::Ohms => LINE_HERTZ,
+            Analysis::Farads => CAPACITANCE_HERTZ,
+        }
+    }
+}
+
+/// A network with a meter between each of some pairs of points, one connected at a time.
+#[derive(Debug)]
+pub struct Deck {
+    analysis: Analysis,
+    body: String,
+    commands: String,
+    probes: usize,
+}
+
+impl Deck {
+    /// A network of this sheet.
+    #[must_use]
+    pub fn new(sheet: &Sheet, analysis: Analysis, elements: &[Element]) -> Self {
+        let mut deck = Deck {
+            analysis,
+            body: format!("* {}\n", sheet.title),
+            commands: String::new(),
+            probes: 0,
+        };
+        for (point, (name, words)) in sheet.points.iter().enumerate() {
+            let _ = writeln!(deck.body, "* n{point} is {name}: {words}");
+        }
+        for node in 0..sheet.nodes {
+            let _ = writeln!(deck.body, "Rleak{node} n{node} 0 {:e}", 1.0 / LEAK_SIEMENS);
+        }
+        for (number, element) in elements.iter().enumerate() {
+            deck.element(number, element);
+        }
+        deck
+    }
+
+    /// Connects the meter between two points, solves, prints the voltage between them, and takes
+    /// the meter off again.
+    pub fn probe(&mut self, points: [PointId; 2]) {
+        let i = self.probes;
+        self.probes += 1;
+        let [a, b] = points.map(|p| format!("n{p}"));
+        let (card, on, off) = match self.analysis {
+            Analysis::Live => (
+                format!("Rmeter{i} {a} {b} {METER_OFF:e}"),
+                format!("Rmeter{i} = {VOLTMETER_OHMS:e}"),
+                format!("Rmeter{i} = {METER_OFF:e}"),
+            ),
+            Analysis::Ohms => (
+                format!("Imeter{i} {b} {a} DC 0"),
+                format!("Imeter{i} dc = 1"),
+                format!("Imeter{i} dc = 0"),
+            ),
+            Analysis::Farads => (
+                format!("Imeter{i} {b} {a} DC 0 AC 0"),
+                format!("Imeter{i} acmag = 1"),
+                format!("Imeter{i} acmag = 0"),
+            ),
+        };
+        let run = match self.analysis {
+            Analysis::Ohms => "op".to_owned(),
+            _ => format!("ac lin 1 {0} {0}", self.analysis.hertz()),
+        };
+        let _ = writeln!(self.body, "{card}");
+        let _ = writeln!(
+            self.commands,
+            "alter {on}\n{run}\nprint v({a})-v({b})\ndestroy\nalter {off}"
+        );
+    }
+
+    /// The whole deck as text, with the commands that solve it and print the probes' volts.
+    #[must_use]
+    pub fn finish(self) -> String {
+        format!(
+            "{}.control\nset numdgt=15\n{}quit\n.endc\n.end\n",
+            self.body, self.commands
+        )
+    }
+
+    fn element(&mut self, k: usize, element: &Element) {
+        let body = &mut self.body;
+        let omega = TAU * self.analysis.hertz();
+        match element {
+            Element::Resistor { ends: [a, b], ohms } => {
+                line(body, 'R', k, "", [*a, *b], *ohms);
+            }
+            Element::Coil {
+                ends: [a, b],
+                ohms,
+                henries,
+            } => {
+                let inner = format!("m{k}");
+                let _ = writeln!(body, "R{k} {} {inner} {ohms:e}", node(*a));
+                // A coil of no inductance is its copper.
+                let _ = if *henries > 0.0 {
+                    writeln!(body, "L{k} {inner} {} {henries:e}", node(*b))
+                } else {
+                    writeln!(body, "V{k} {inner} {} DC 0", node(*b))
+                };
+            }
+            Element::Capacitor {
+                ends: [a, b],
+                farads,
+                esr_ohms,
+                leak_ohms,
+            } => {
+                let _ = writeln!(body, "R{k} {} m{k} {esr_ohms:e}", node(*a));
+                let _ = writeln!(body, "C{k} m{k} {} {farads:e}", node(*b));
+                line(body, 'R', k, "leak", [*a, *b], *leak_ohms);
+            }
+            Element::Source {
+                ends: [a, b],
+                volts,
+                ohms,
+            } => {
+                let (magnitude, degrees) = (volts.norm(), volts.arg().to_degrees());
+                let ac = match self.analysis {
+                    Analysis::Live => format!(" AC {magnitude:e} {degrees:e}"),
+                    _ => String::new(),
+                };
+                let _ = writeln!(body, "V{k} m{k} {} DC 0{ac}", node(*b));
+                let _ = writeln!(body, "R{k} {} m{k} {ohms:e}", node(*a));
+            }
+            Element::Transformer {
+                primary,
+                secondary,
+                ohms,
+                henries,
+                coupling,
+            } => {
+                for (w, [a, b]) in [primary, secondary].into_iter().enumerate() {
+                    let _ = writeln!(body, "R{k}w{w} {} m{k}w{w} {:e}", node(*a), ohms[w]);
+                    let _ = writeln!(body, "L{k}w{w} m{k}w{w} {} {:e}", node(*b), henries[w]);
+                }
+                let _ = writeln!(body, "K{k} L{k}w0 L{k}w1 {coupling:e}");
+            }
+            Element::Motor {
+                main,
+                aux,
+                data,
+                slip,
+            } => motor(body, k, [*main, *aux], data, *slip, omega),
+        }
+    }
+}
+
+fn node(node: Node) -> String {
+    node.map_or_else(|| "0".to_owned(), |n| format!("n{n}"))
+}
+
+fn line(body: &mut String, kind: char, k: usize, tag: &str, [a, b]: [Node; 2], value: f64) {
+    let _ = writeln!(body, "{kind}{k}{tag} {} {} {value:e}", node(a), node(b));
+}
+
+/// One half of a revolving field, scaled: rotor in parallel with magnetising branch.
+fn half_field(
+    body: &mut String,
+    name: &str,
+    from: &str,
+    to: &str,
+    data: &MotorData,
+    slip: f64,
+    scale: f64,
+) {
+    let reference = TAU * MotorData::REFERENCE_HERTZ;
+    let rotor = scale * data.rotor_ohms / slip;
+    let leakage = scale * data.rotor_reactance / reference;
+    let magnetising = scale * data.magnetising_reactance / reference;
+    let _ = writeln!(body, "R{name} {from} {name}r {rotor:e}");
+    let _ = writeln!(body, "L{name} {name}r {to} {leakage:e}");
+    let _ = writeln!(body, "L{name}m {from} {to} {magnetising:e}");
+}
+
+fn motor(
+    body: &mut String,
+    k: usize,
+    windings: [[Node; 2]; 2],
+    data: &MotorData,
+    slip: f64,
+    omega: f64,
+) {
+    let reference = TAU * MotorData::REFERENCE_HERTZ;
+    let ratio = data.turns_ratio;
+    let own = [
+        (data.main_ohms, data.main_reactance, 0.5),
+        (data.aux_ohms, data.aux_reactance, 0.5 * ratio * ratio),
+    ];
+    for (w, ([a, b], (ohms, reactance, scale))) in windings.into_iter().zip(own).enumerate() {
+        let at = |step: &str| format!("m{k}w{w}{step}");
+        let _ = writeln!(body, "R{k}w{w} {} {} {ohms:e}", node(a), at("a"));
+        let _ = writeln!(
+            body,
+            "L{k}w{w} {} {} {:e}",
+            at("a"),
+            at("b"),
+            reactance / reference
+        );
+        half_field(
+            body,
+            &format!("{k}w{w}f"),
+            &at("b"),
+            &at("c"),
+            data,
+            slip,
+            scale,
+        );
+        half_field(
+            body,
+            &format!("{k}w{w}b"),
+            &at("c"),
+            &at("d"),
+            data,
+            2.0 - slip,
+            scale,
+        );
+        // The winding's own current is felt here.
+        let _ = writeln!(body, "V{k}w{w} {} {} DC 0", at("d"), at("e"));
+        // The other winding's fields, turned a quarter: main feels -j a, aux +j a of them.
+        let sign = if w == 0 { -ratio } else { ratio };
+        let _ = writeln!(
+            body,
+            "E{k}w{w} {} {} m{k}j{} 0 {sign:e}",
+            at("e"),
+            node(b),
+            1 - w
+        );
+        // Half the forward less half the backward field of this winding's current, times j.
+        let _ = writeln!(body, "F{k}f{w} 0 m{k}f{w} V{k}w{w} 1");
+        half_field(
+            body,
+            &format!("{k}c{w}f"),
+            &format!("m{k}f{w}"),
+            "0",
+            data,
+            slip,
+            0.5,
+        );
+        let _ = writeln!(body, "F{k}b{w} 0 m{k}b{w} V{k}w{w} 1");
+        half_field(
+            body,
+            &format!("{k}c{w}b"),
+            &format!("m{k}b{w}"),
+            "0",
+            data,
+            2.0 - slip,
+            0.5,
+        );
+        let _ = writeln!(body, "G{k}j{w} 0 m{k}j{w} m{k}f{w} m{k}b{w} 1");
+        let _ = writeln!(body, "L{k}j{w} m{k}j{w} 0 {:e}", 1.0 / omega);
+    }
+}

@@ -1,0 +1,189 @@
+//! The solver against ngspice (a general circuit simulator): every check's probe pair, healthy and
+//! under every fault of the sheet, powered and dead, to 1e-6 relative + 1 microvolt.
+//!
+//! This proves the solver, not the model: both solve the same elements.
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS, Scene, State};
+use ohmtrail_circuit::netlist::{Analysis, Deck};
+use ohmtrail_circuit::network::{Alternating, Direct, Element};
+use ohmtrail_circuit::operate::{LINE_HERTZ, Unit};
+use ohmtrail_circuit::sheet::{Heat, Question, Sheet, read_builtin};
+use ohmtrail_circuit::unit::{Circuit, Drawn};
+use ohmtrail_core::reading::Function;
+
+/// One part in a million of the value, and one microvolt (or microohm) besides.
+const RELATIVE: f64 = 1e-6;
+const ABSOLUTE: f64 = 1e-6;
+
+/// Runs ngspice on a deck and returns the printed values in order, real and imaginary.
+fn ngspice(program: &str, deck: &str) -> Vec<(f64, f64)> {
+    let mut child = Command::new(program)
+        .args(["-b", "/dev/stdin"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("ngspice starts");
+    let mut stdin = child.stdin.take().expect("stdin is piped");
+    let deck = deck.to_owned();
+    let writer = std::thread::spawn(move || stdin.write_all(deck.as_bytes()));
+    let output = child.wait_with_output().expect("ngspice ends");
+    writer
+        .join()
+        .expect("the writer ends")
+        .expect("the deck is written");
+    let text = String::from_utf8_lossy(&output.stdout);
+    let values: Vec<(f64, f64)> = text
+        .lines()
+        .filter_map(|line| {
+            let value = line.strip_prefix("v(")?.split(" = ").nth(1)?;
+            let mut parts = value
+                .split(',')
+                .map(|p| p.trim().parse().expect("a number"));
+            Some((parts.next()?, parts.next().unwrap_or(0.0)))
+        })
+        .collect();
+    assert!(
+        !values.is_empty(),
+        "ngspice printed no value:\n{text}\n{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    values
+}
+
+fn analysis(function: Function) -> Analysis {
+    match function {
+        Function::Farads => Analysis::Farads,
+        f if f.injects() => Analysis::Ohms,
+        _ => Analysis::Live,
+    }
+}
+
+/// Compares one unit with ngspice at every measuring check; returns how many pairs were held
+/// against each other and the worst deviation as a share of what is allowed.
+fn compare(program: &str, circuit: &Circuit<'_>, faults: &[usize]) -> (usize, f64) {
+    let sheet: &Sheet = circuit.sheet;
+    let unit = Unit::new(circuit, Drawn::draw(sheet, 11), faults);
+    let (mut pairs, mut worst) = (0, 0.0f64);
+    for kind in [Analysis::Live, Analysis::Ohms, Analysis::Farads] {
+        let mut scenes: Vec<(State<'_>, Deck, Vec<Element>, Vec<f64>)> = Vec::new();
+        for check in &sheet.checks {
+            let Question::Measure {
+                function, points, ..
+            } = &check.question
+            else {
+                continue;
+            };
+            if analysis(*function) != kind {
+                continue;
+            }
+            let state = State {
+                power: check.power == Some(true),
+                lifted: check.lift.map_or(&[], |l| sheet.lifts[l].ends.as_slice()),
+                heat: check.heat.unwrap_or(Heat::AsFound),
+            };
+            let at = scenes
+                .iter()
+                .position(|(s, ..)| *s == state)
+                .unwrap_or_else(|| {
+                    let elements = if state.power {
+                        unit.standing(state.heat).assembly.elements.clone()
+                    } else {
+                        unit.dead_elements(state.lifted, state.heat)
+                    };
+                    scenes.push((
+                        state,
+                        Deck::new(sheet, kind, &elements),
+                        elements,
+                        Vec::new(),
+                    ));
+                    scenes.len() - 1
+                });
+            let (_, deck, elements, ours) = &mut scenes[at];
+            deck.probe(*points);
+            let ends = points.map(Some);
+            ours.push(match kind {
+                Analysis::Live => {
+                    let network =
+                        Alternating::solve(&circuit.pattern, elements.as_slice(), LINE_HERTZ, true);
+                    // The prediction that goes into the table is this very value.
+                    if *function == Function::VoltsAc {
+                        let scene = Scene::new(&unit, *function, state).expect("modelled");
+                        assert_eq!(
+                            scene.shows(*function, *points),
+                            Ideal::Value(network.voltmeter(ends, 10e6))
+                        );
+                    }
+                    network.voltmeter(ends, 10e6)
+                }
+                Analysis::Ohms => Direct::new(&circuit.pattern, elements).resistance(ends),
+                Analysis::Farads => {
+                    Alternating::solve(&circuit.pattern, elements, CAPACITANCE_HERTZ, false)
+                        .impedance(ends)
+                        .norm()
+                }
+            });
+        }
+        for (_, deck, _, ours) in scenes {
+            let theirs = ngspice(program, &deck.finish());
+            assert_eq!(theirs.len(), ours.len(), "one value for each probe pair");
+            for (ours, (re, im)) in ours.iter().zip(theirs) {
+                let theirs = re.hypot(im);
+                let allowed = RELATIVE * theirs.abs() + ABSOLUTE;
+                pairs += 1;
+                // What both read as an overload is no number on any meter: two floating parts
+                // are tied by insulation only, where elimination without our sums loses digits.
+                if kind == Analysis::Ohms && ours.min(theirs) > OVERLOAD_OHMS {
+                    continue;
+                }
+                worst = worst.max((ours - theirs).abs() / allowed);
+            }
+        }
+    }
+    (pairs, worst)
+}
+
+#[test]
+fn ngspice_agrees_at_every_probe_pair_under_every_fault() {
+    let Ok(program) = std::env::var("OHMTRAIL_NGSPICE") else {
+        panic!("OHMTRAIL_NGSPICE is not set: run `cargo xtask test`, which installs ngspice");
+    };
+    let sheet = read_builtin("split-heat-pump-1ph")
+        .expect("built in")
+        .expect("reads");
+    let circuit = Circuit::new(&sheet);
+    let mut sets: Vec<Vec<usize>> = vec![vec![]];
+    sets.extend((0..sheet.faults.len()).map(|f| vec![f]));
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let results = std::sync::Mutex::new((0, 0.0f64, Vec::new()));
+    std::thread::scope(|scope| {
+        for _ in 0..2 {
+            scope.spawn(|| {
+                // A circuit of its own: a pattern is cheap.
+                let circuit = Circuit::new(circuit.sheet);
+                loop {
+                    let i = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+                    let Some(faults) = sets.get(i) else { break };
+                    let (pairs, worst) = compare(&program, &circuit, faults);
+                    let mut all = results.lock().expect("not poisoned");
+                    all.0 += pairs;
+                    all.1 = all.1.max(worst);
+                    if worst > 1.0 {
+                        let name = faults.first().map_or("healthy", |&f| &sheet.faults[f].name);
+                        all.2
+                            .push(format!("{name}: {worst:.2} times what is allowed"));
+                    }
+                }
+            });
+        }
+    });
+    let (pairs, worst, off) = results.into_inner().expect("not poisoned");
+    println!(
+        "{pairs} probe pairs under {} fault sets; worst deviation {worst:.3} of what is allowed",
+        sets.len()
+    );
+    assert!(off.is_empty(), "ngspice disagrees:\n{}", off.join("\n"));
+}
