@@ -33,7 +33,7 @@ pub struct Options {
 impl Default for Options {
     fn default() -> Self {
         Options {
-            samples: 6,
+            samples: 8,
             pair_floor: 8e-4,
             singles_only: false,
         }

@@ -11,7 +11,7 @@ use std::fmt::Write;
 
 use crate::meter::{CAPACITANCE_HERTZ, VOLTMETER_OHMS};
 use crate::motor::MotorData;
-use crate::network::{Element, LEAK_SIEMENS, Node};
+use crate::network::{Element, LEAK_SIEMENS, Node, STRAY_FARADS};
 use crate::operate::LINE_HERTZ;
 use crate::sheet::{PointId, Sheet};
 
@@ -62,6 +62,7 @@ impl Deck {
         }
         for node in 0..sheet.nodes {
             let _ = writeln!(deck.body, "Rleak{node} n{node} 0 {:e}", 1.0 / LEAK_SIEMENS);
+            let _ = writeln!(deck.body, "Cstray{node} n{node} 0 {STRAY_FARADS:e}");
         }
         for (number, element) in elements.iter().enumerate() {
             deck.element(number, element);

@@ -24,6 +24,10 @@ pub const OPEN_OHMS: f64 = 1e10;
 /// published source.
 pub const LEAK_SIEMENS: f64 = 2e-11;
 
+/// Capacitance of every node to earth: a length of wire among others. 30 picofarad, common
+/// practice, no published source.
+pub const STRAY_FARADS: f64 = 3e-11;
+
 /// One circuit element. The ends of a pair are ordered: the first is the positive one.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Element {
@@ -194,7 +198,7 @@ impl<'p> Alternating<'p> {
                 &mut matrix,
                 (Some(node), None),
                 (Some(node), None),
-                Complex::new(LEAK_SIEMENS, 0.0),
+                Complex::new(LEAK_SIEMENS, TAU * hertz * STRAY_FARADS),
             );
         }
         for element in elements {
