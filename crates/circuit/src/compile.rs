@@ -16,7 +16,7 @@ use crate::bands::{CheckBands, bands};
 use crate::meter::{Ideal, Scene, State};
 use crate::operate::Unit;
 use crate::parts::Sight;
-use crate::sheet::{Check, FaultId, Heat, Question, Sheet};
+use crate::sheet::{Check, FaultId, Heat, Masked, Question, Sheet};
 use crate::unit::{Circuit, Drawn};
 
 /// How a sheet is compiled.
@@ -212,8 +212,13 @@ fn hypotheses(sheet: &Sheet, options: Options) -> Vec<Hypothesis> {
     all
 }
 
-/// Two faults of one place exclude each other: a section is open or low, not both.
+/// Two faults of one place exclude each other: a section is open or low, not both. What a fault
+/// masks is left to be judged once it is repaired.
 fn compatible(sheet: &Sheet, a: FaultId, b: FaultId) -> bool {
+    let masks = |by, fault| sheet.masked.contains(&Masked { by, fault });
+    if masks(a, b) || masks(b, a) {
+        return false;
+    }
     let (a, b) = (&sheet.faults[a], &sheet.faults[b]);
     let place = |name: &'static str| name.split('-').next();
     a.owner != b.owner || place(a.kind_name) != place(b.kind_name)

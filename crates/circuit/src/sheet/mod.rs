@@ -108,6 +108,9 @@ pub struct Check {
     pub lift: Option<usize>,
     /// The heat of the motors it needs; `None` is either.
     pub heat: Option<Heat>,
+    /// Faults that it shows directly: none of them is found before one of its direct checks was
+    /// made.
+    pub proves: Vec<FaultId>,
     /// Minutes it takes by itself.
     pub minutes: f64,
     /// Why one would ask, in a sentence.
@@ -123,6 +126,16 @@ pub struct Caused {
     pub fault: FaultId,
     /// How probable that is.
     pub p: f64,
+}
+
+/// A fault that cannot be judged while another one stands: a motor that does not start on a failed
+/// capacitor may be seized as well, and shows only once the capacitor is replaced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Masked {
+    /// The fault that stands before it.
+    pub by: FaultId,
+    /// The fault that cannot be judged.
+    pub fault: FaultId,
 }
 
 /// A fault of the sheet.
@@ -200,6 +213,8 @@ pub struct Sheet {
     pub faults: Vec<Fault>,
     /// Faults that others bring about.
     pub caused: Vec<Caused>,
+    /// Faults that cannot be judged while others stand.
+    pub masked: Vec<Masked>,
     /// What customers report.
     pub complaints: Vec<Complaint>,
     /// What must read dead.

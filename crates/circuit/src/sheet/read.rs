@@ -14,7 +14,7 @@ use toml::de::DeValue;
 use super::error::{Problem, SheetError};
 use super::toml::{Keys, Text};
 use super::{
-    BUILTIN, Caused, Check, Complaint, DeadPlan, Fault, Heat, Lift, Minutes, Part, PointId,
+    BUILTIN, Caused, Check, Complaint, DeadPlan, Fault, Heat, Lift, Masked, Minutes, Part, PointId,
     Question, Sheet, Wire, quantity,
 };
 use crate::parts::{KINDS, Sight, Unit, kind};
@@ -223,6 +223,12 @@ impl Reader {
                 self.caused(&keys, &mut caused);
             }
         }
+        let mut masked = Vec::new();
+        for layer in layers {
+            for keys in layer.tables("masked") {
+                self.masked(&keys, &mut masked);
+            }
+        }
         let complaints = merged(layers, "complaint", &removed)
             .into_iter()
             .map(|(name, keys)| self.complaint(name, &keys))
@@ -285,6 +291,7 @@ impl Reader {
             checks: self.checks,
             faults: self.faults,
             caused,
+            masked,
             complaints,
             dead: dead.unwrap_or_default(),
             minutes,
@@ -536,6 +543,7 @@ impl Reader {
                     lift: None,
                     heat: (look.sight == Sight::Hot || look.power == Some(true))
                         .then_some(Heat::AsFound),
+                    proves: Vec::new(),
                     minutes: LOOK_MINUTES,
                     why: format!("{}: {}", p.words, look.words),
                 });
@@ -602,6 +610,11 @@ impl Reader {
         let minutes = keys.number("minutes").unwrap_or(1.0);
         let why = keys.need("why").map_or("", |w| w.0).to_owned();
         let limits = keys.strings("within");
+        let proves: Vec<usize> = keys
+            .strings("proves")
+            .into_iter()
+            .filter_map(|(n, s)| self.fault(keys, n, s))
+            .collect();
         keys.finish();
         let (Some(function), &[a, b]) = (function, points.as_slice()) else {
             if function.is_some() && points.len() < 2 {
@@ -662,6 +675,7 @@ impl Reader {
                 power,
                 lift,
                 heat,
+                proves: proves.clone(),
                 minutes,
                 why: why.clone(),
             });
@@ -678,6 +692,20 @@ impl Reader {
             );
         }
         found
+    }
+
+    fn masked(&self, keys: &Keys<'_, '_>, masked: &mut Vec<Masked>) {
+        let faults = |key| -> Vec<usize> {
+            keys.strings(key)
+                .into_iter()
+                .filter_map(|(n, s)| self.fault(keys, n, s))
+                .collect()
+        };
+        let (by, hidden) = (faults("by"), faults("faults"));
+        keys.finish();
+        for &by in &by {
+            masked.extend(hidden.iter().map(|&fault| Masked { by, fault }));
+        }
     }
 
     fn caused(&self, keys: &Keys<'_, '_>, caused: &mut Vec<Caused>) {

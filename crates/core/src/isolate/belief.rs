@@ -16,6 +16,7 @@ use heapless::Vec;
 
 use super::rows::{Evidence, EvidenceError, likelihoods, of_row, plain_likelihoods, x_log2_x};
 use super::table::{Table, parts};
+use crate::class::Likely;
 
 /// A hypothesis explains a take if it gives it at least this share of the probability that a
 /// hypothesis certain of the most probable class would give it.
@@ -67,7 +68,7 @@ impl Table<'_> {
     /// The ask is not in the table, or the evidence cannot be used.
     pub fn weigh(&self, fault: u16, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
         let record = self.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let rows = likelihoods(self, &record, &evidence.outcomes(&record)?);
+        let rows = likelihoods(self, &record, evidence)?;
         let (mut with, mut without) = ([0.0_f32; 2], [0.0_f32; 2]);
         for (h, cells) in (0..self.hypotheses).zip(parts(self.ask_cells(ask), self.samples)) {
             let prior = self.prior(h);
@@ -132,7 +133,7 @@ impl<'t, 'w> Belief<'t, 'w> {
     /// The ask is not in the table, or the evidence cannot be used. The belief is as before.
     pub fn update(&mut self, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let mut rows = likelihoods(&self.table, &record, &evidence.outcomes(&record)?);
+        let mut rows = likelihoods(&self.table, &record, evidence)?;
         let cells = self.table.ask_cells(ask);
         let p = sum(self
             .weights
@@ -249,6 +250,42 @@ impl<'t, 'w> Belief<'t, 'w> {
             mass += p;
         }
         (bits - x_log2_x(mass)).max(0.0)
+    }
+
+    /// How much would be unknown of the equivalence group, in bits, if a take that is already
+    /// part of the belief were made again and agreed.
+    ///
+    /// # Errors
+    /// The ask is not in the table, or the evidence cannot be used.
+    pub fn entropy_if_confirmed(&self, ask: u16, likely: &Likely) -> Result<f32, EvidenceError> {
+        let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
+        let once = likelihoods(&self.table, &record, &Evidence::Measured(*likely))?;
+        let mut change = likelihoods(&self.table, &record, &Evidence::Confirmed(*likely))?;
+        for (slot, before) in change.iter_mut().zip(once) {
+            *slot /= before.max(f32::MIN_POSITIVE);
+        }
+        let samples = self.table.samples;
+        let cells = parts(self.table.ask_cells(ask), samples);
+        let (mut bits, mut all, mut mass, mut group) = (0.0, 0.0, 0.0, 0);
+        for ((h, weights), cells) in (0..).zip(parts(self.weights, samples)).zip(cells) {
+            let next = self.table.group(h);
+            if next != group {
+                bits -= x_log2_x(mass);
+                mass = 0.0;
+                group = next;
+            }
+            let p: f32 = weights
+                .iter()
+                .zip(cells)
+                .map(|(w, row)| w * of_row(&change, *row))
+                .sum();
+            mass += p;
+            all += p;
+        }
+        bits -= x_log2_x(mass);
+        // The masses sum to `all`, not to one.
+        let all = all.max(f32::MIN_POSITIVE);
+        Ok(((bits + x_log2_x(all)) / all).max(0.0))
     }
 
     /// Whether a hypothesis explains the answer to an ask, no mistake assumed: under its samples,

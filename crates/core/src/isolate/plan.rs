@@ -23,7 +23,7 @@ use super::rows::{
     Evidence, EvidenceError, LANES, Outcomes, PerRow, of_row, predict, sum_x_log2_x, total,
     x_log2_x,
 };
-use super::table::Table;
+use super::table::{NO_FAULT, Table};
 
 /// An ask that is expected to tell less than this, in bits, is not asked.
 pub const GAIN_FLOOR: f32 = 0.001;
@@ -33,6 +33,13 @@ pub const TOGETHER: usize = 4;
 
 /// What each further ask in a state is worth against the one before.
 pub const DISCOUNT: f32 = 0.5;
+
+/// Faults of this probability are found if no check is worth its time any more.
+pub const ENOUGH: f32 = 0.9;
+
+/// A check that tells less than this, in bits per minute, is not worth its time where a fault is
+/// probable [`ENOUGH`]: a hundredth of a bit for five minutes.
+pub const LEAST_RATE: f32 = 0.002;
 
 /// Hypotheses that together hold at most this share of the posterior are left out of account when
 /// asks are compared.
@@ -48,7 +55,8 @@ pub struct State {
     pub on: bool,
     /// Which set of wire ends is lifted, a number of the table's lifts; 0 is none.
     pub lifted: u8,
-    /// The motors had time to cool since they were last under power.
+    /// The motors had time to cool since they were last under power. Under power: they were just
+    /// started from cold, and what stalls has not yet opened its overload.
     pub cooled: bool,
 }
 
@@ -81,6 +89,8 @@ pub enum Standing {
     },
     /// There is a check worth making.
     Ask(Choice),
+    /// A take is worth making again, with the probes taken off in between.
+    Again(Choice),
     /// Nothing is found, and no check that is allowed would tell enough.
     Undecided,
 }
@@ -138,7 +148,7 @@ impl Prospect {
 
 impl Table<'_> {
     /// The nearest state in which an ask can be made; none if motors that have cooled would have
-    /// to be as found again.
+    /// to be as found again with the power off. A start from cold brings back how they were found.
     #[must_use]
     pub fn reach(&self, now: State, ask: &AskRecord) -> Option<State> {
         let lifted = if ask.lifted == ANY_LIFTED {
@@ -147,10 +157,11 @@ impl Table<'_> {
             ask.lifted
         };
         let cooled = match ask.cooled {
-            Cooled::AsFound if now.cooled => return None,
+            Cooled::AsFound if now.cooled && !now.on && ask.power != PowerNeed::On => return None,
             Cooled::AsFound => false,
             Cooled::Cooled => true,
-            Cooled::Any => now.cooled,
+            // Motors that were started do not stay cold when the power goes off.
+            Cooled::Any => now.cooled && (!now.on || ask.power != PowerNeed::Off),
         };
         // Wire ends are lifted, and motors cool, with the power off.
         let stays = lifted == now.lifted && cooled == now.cooled;
@@ -166,7 +177,7 @@ impl Table<'_> {
     #[must_use]
     pub fn change_minutes(&self, from: State, to: State) -> f32 {
         let lifts = from.lifted != to.lifted;
-        let cools = to.cooled && !from.cooled;
+        let cools = to.cooled && (!from.cooled || (from.on && !to.on));
         let mut tenths = 0.0;
         if from.on && (!to.on || lifts || cools) {
             tenths += f32::from(self.power_off_tenths);
@@ -232,7 +243,8 @@ impl<'w> Planner<'w> {
                 }
                 for cooled in [false, true] {
                     let state = State { on, lifted, cooled };
-                    if now.cooled && !cooled {
+                    // Only a start from cold brings back how they were found.
+                    if now.cooled && !cooled && !now.on && !on {
                         continue;
                     }
                     let change = table.change_minutes(now, state);
@@ -257,8 +269,17 @@ impl<'w> Planner<'w> {
         })
     }
 
-    /// Where the isolation stands after these takes: found if the leading group has at least the
-    /// probability `threshold` and explains every take; else the next ask, if one tells enough.
+    /// Where the isolation stands after these takes. Found if the leading group has at least the
+    /// probability `threshold` and explains every measurement. Else the next ask, or a take to be
+    /// made again, whichever tells more per minute. A measurement that the leading group does not
+    /// explain is made again first.
+    ///
+    /// Where nothing is left that tells [`LEAST_RATE`], the leading faults are found if they are
+    /// there with a probability of at least [`ENOUGH`], alone or with another; else the one of them
+    /// that is. What may be there besides stays unproven: a compressor that does not start on a
+    /// weak capacitor can be judged only once the capacitor is replaced.
+    ///
+    /// Looks need not be explained: how often they mislead is part of the table.
     /// *None of these* is never found: it says that what is wrong is not in the table.
     ///
     /// # Errors
@@ -272,20 +293,45 @@ impl<'w> Planner<'w> {
         allowed: &mut dyn FnMut(u16) -> bool,
     ) -> Result<Standing, EvidenceError> {
         let lead = belief.leading();
-        let mut found = lead.p >= threshold && lead.hypothesis != belief.table.none_of_these();
+        let named = lead.hypothesis != belief.table.none_of_these();
+        let found = Standing::Found {
+            group: lead.group,
+            hypothesis: lead.hypothesis,
+            p: lead.p,
+        };
+        let mut explained = true;
         for (ask, evidence) in takes {
-            found &= belief.explains(lead.hypothesis, *ask, evidence)?;
+            let look = matches!(evidence, Evidence::Looked(_));
+            if look || belief.explains(lead.hypothesis, *ask, evidence)? {
+                continue;
+            }
+            explained = false;
+            if named
+                && lead.p >= ENOUGH
+                && matches!(evidence, Evidence::Measured(_))
+                && let Some(choice) = again(belief, *ask, 0.0, now)
+            {
+                return Ok(Standing::Again(choice));
+            }
         }
-        if found {
-            return Ok(Standing::Found {
-                group: lead.group,
-                hypothesis: lead.hypothesis,
-                p: lead.p,
-            });
+        if named && explained && lead.p >= threshold {
+            return Ok(found);
         }
-        Ok(self
-            .next(belief, now, allowed)
-            .map_or(Standing::Undecided, Standing::Ask))
+        let next = self.next(belief, now, allowed);
+        let again = repeat(belief, takes, now)?;
+        let rate = |choice: Option<Choice>| choice.map_or(0.0, |c| c.bits_per_minute);
+        if named
+            && explained
+            && rate(next).max(rate(again)) < LEAST_RATE
+            && let Some(found) = carried(belief, lead.hypothesis)
+        {
+            return Ok(found);
+        }
+        Ok(match (next, again) {
+            (_, Some(again)) if again.bits_per_minute > rate(next) => Standing::Again(again),
+            (Some(next), _) => Standing::Ask(next),
+            _ => Standing::Undecided,
+        })
     }
 
     /// What every allowed ask is expected to tell.
@@ -334,6 +380,88 @@ impl<'w> Planner<'w> {
         }
         ranked.first().map(|(ask, _)| (*ask, best))
     }
+}
+
+/// The faults of a hypothesis, or one of them, if they are there with a probability of at least
+/// [`ENOUGH`], alone or with another. *No fault* must be so by itself.
+fn carried(belief: &Belief<'_, '_>, lead: u16) -> Option<Standing> {
+    let table = &belief.table;
+    let [first, second] = table.set(lead);
+    let fewer = [[first, NO_FAULT], [second, NO_FAULT]];
+    let fewer = if second == NO_FAULT {
+        [].as_slice()
+    } else {
+        fewer.as_slice()
+    };
+    for wanted in core::iter::once(&[first, second]).chain(fewer) {
+        let mut p = 0.0;
+        let mut hypothesis = None;
+        for (h, mass) in (0..table.hypotheses).zip(belief.posteriors()) {
+            let set = table.set(h);
+            let same = set == *wanted;
+            let holds = wanted.iter().all(|f| *f == NO_FAULT || set.contains(f));
+            if same && hypothesis.is_none() {
+                hypothesis = Some(h);
+            }
+            if same || (holds && first != NO_FAULT) {
+                p += mass;
+            }
+        }
+        if let Some(hypothesis) = hypothesis
+            && hypothesis != table.none_of_these()
+            && p >= ENOUGH
+        {
+            let group = table.group(hypothesis);
+            let p = p.max(belief.group_posterior(group));
+            return Some(Standing::Found {
+                group,
+                hypothesis,
+                p,
+            });
+        }
+    }
+    None
+}
+
+/// The take that is most worth making again, if one tells at least [`GAIN_FLOOR`]: what is left
+/// unknown if it agrees, against now.
+fn repeat(
+    belief: &Belief<'_, '_>,
+    takes: &[(u16, Evidence)],
+    now: State,
+) -> Result<Option<Choice>, EvidenceError> {
+    let entropy = belief.entropy();
+    let mut best: Option<Choice> = None;
+    for (ask, evidence) in takes {
+        let Evidence::Measured(likely) = evidence else {
+            continue;
+        };
+        let bits = entropy - belief.entropy_if_confirmed(*ask, likely)?;
+        if bits < GAIN_FLOOR {
+            continue;
+        }
+        let choice = again(belief, *ask, bits, now);
+        if let Some(choice) = choice
+            && best.is_none_or(|b| choice.bits_per_minute > b.bits_per_minute)
+        {
+            best = Some(choice);
+        }
+    }
+    Ok(best)
+}
+
+/// An ask that was answered, as one to make again.
+fn again(belief: &Belief<'_, '_>, ask: u16, bits: f32, now: State) -> Option<Choice> {
+    let record = belief.table.ask(ask)?;
+    let state = belief.table.reach(now, &record)?;
+    let minutes = belief.table.change_minutes(now, state) + record.minutes();
+    Some(Choice {
+        ask,
+        state,
+        bits,
+        minutes,
+        bits_per_minute: bits / minutes.max(LEAST_MINUTES),
+    })
 }
 
 /// Expected information of one ask, in bits, about the equivalence group.

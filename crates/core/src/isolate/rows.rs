@@ -24,6 +24,9 @@ pub(super) type PerRow<T> = [T; 256];
 pub enum Evidence {
     /// A take: the probability of each class, as the verdict gave it.
     Measured(Likely),
+    /// A take that was made again with the probes taken off in between, and agreed: both must have
+    /// been mistaken for it to say nothing.
+    Confirmed(Likely),
     /// A look: yes or no.
     Looked(bool),
 }
@@ -53,12 +56,20 @@ impl core::fmt::Display for EvidenceError {
 impl core::error::Error for EvidenceError {}
 
 impl Evidence {
+    /// The probability that it says nothing about what it was meant to tell.
+    pub(super) fn mistaken(&self) -> f32 {
+        match self {
+            Evidence::Measured(_) | Evidence::Looked(_) => MISTAKEN,
+            Evidence::Confirmed(_) => MISTAKEN * MISTAKEN,
+        }
+    }
+
     /// The evidence as a probability for each live outcome of the ask. What it gives to outcomes
     /// that are not live is left out: such evidence is the weaker for it.
     pub(super) fn outcomes(&self, ask: &AskRecord) -> Result<Outcomes, EvidenceError> {
         let mut out = [0.0; LANES];
         match (self, ask.kind) {
-            (Evidence::Measured(likely), Kind::Measure(_)) => {
+            (Evidence::Measured(likely) | Evidence::Confirmed(likely), Kind::Measure(_)) => {
                 let sum: f32 = likely.0.iter().sum();
                 let each = likely.0.iter().all(|p| (0.0..=1.001).contains(p));
                 if !each || !(0.999..=1.001).contains(&sum) {
@@ -146,10 +157,19 @@ pub(super) fn plain_likelihoods(
 }
 
 /// The probability of the evidence under each row, the chance of a mistaken take included: at
-/// least [`MISTAKEN`] over the number of live outcomes.
-pub(super) fn likelihoods(table: &Table<'_>, ask: &AskRecord, evidence: &Outcomes) -> PerRow<f32> {
-    let floor = MISTAKEN * flat(ask.live);
-    plain_likelihoods(table, ask, evidence).map(|l| (1.0 - MISTAKEN) * l + floor)
+/// least that chance over the number of live outcomes.
+///
+/// # Errors
+/// The evidence is not one that this ask can have.
+pub(super) fn likelihoods(
+    table: &Table<'_>,
+    ask: &AskRecord,
+    evidence: &Evidence,
+) -> Result<PerRow<f32>, EvidenceError> {
+    let mistaken = evidence.mistaken();
+    let floor = mistaken * flat(ask.live);
+    let outcomes = evidence.outcomes(ask)?;
+    Ok(plain_likelihoods(table, ask, &outcomes).map(|l| (1.0 - mistaken) * l + floor))
 }
 
 /// The value of a row.
