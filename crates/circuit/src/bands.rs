@@ -70,7 +70,17 @@ pub fn bands(
             Class::Short,
             [0.15 * low, low, high, 2.2 * high],
         ),
-        Function::Farads => make(Class::Absent, Class::Short, [0.1 * low, low, high, 1e-3]),
+        // Between a section that is just out of its tolerance and one that has failed lies a gap:
+        // the class ends in it, so that a reading near the tolerance is no evidence of failure. What
+        // the marking says of the reading is the tolerance rule's to judge.
+        Function::Farads => {
+            let gap = 0.25 * (high - low);
+            make(
+                Class::Absent,
+                Class::Short,
+                [0.1 * low, low - gap, high + gap, 1e-3],
+            )
+        }
         // Ohms of a closed contact or a wire.
         _ if mean < 0.5 && limits.is_none() => {
             make(Class::Short, Class::Open, [none, none, 2.0, 100.0])
