@@ -1,1 +1,3 @@
 //! Helpers shared by the whole-system tests.
+
+pub mod cli;

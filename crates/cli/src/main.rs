@@ -1,2 +1,51 @@
-//! The ohmtrail command.
-fn main() {}
+//! The `ohmtrail` command: reads the command line, runs one subcommand, and ends with an exit
+//! code that means something ([`exit::Exit`]).
+#![forbid(unsafe_code)]
+
+mod args;
+mod check;
+mod completions;
+mod exit;
+mod fail;
+mod log;
+mod meters;
+mod out;
+mod sheet;
+mod trail;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::args::{Cli, Command};
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    log::start(cli.quiet, cli.verbose);
+    let mut out = Out::stdout(cli.json);
+    let done = run(cli.command, &mut out).and_then(|exit| {
+        out.finish()?;
+        Ok(exit)
+    });
+    match done {
+        Ok(exit) => exit.into(),
+        Err(fail) => {
+            eprintln!("ohmtrail: {fail}");
+            fail.exit.into()
+        }
+    }
+}
+
+fn run(command: Command, out: &mut Out) -> Result<Exit, Fail> {
+    match command {
+        Command::Check(args) => check::run(&args, out),
+        Command::Sheet(args) => sheet::run(&args, out),
+        Command::Trail(args) => trail::run(&args, out),
+        Command::Meters(args) => meters::run(args, out),
+        Command::Completions(args) => completions::run(&args, out),
+        Command::ExitCodes => exit::run(out),
+    }
+}

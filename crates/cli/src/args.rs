@@ -1,0 +1,51 @@
+//! The command line's frame: the options that every command takes, and the commands.
+
+use clap::{ColorChoice, Parser, Subcommand};
+
+use crate::{check, completions, exit, meters, sheet, trail};
+
+/// From a meter's bytes to a tag in the unit.
+///
+/// Ohmtrail informs a qualified person. It says what was measured and what that proves; it never
+/// says that a circuit is safe. Local codes and licensed practice come first.
+#[derive(Debug, Parser)]
+#[command(
+    name = "ohmtrail",
+    version,
+    color = ColorChoice::Never,
+    max_term_width = 100,
+    after_help = "Exit codes: `ohmtrail exit-codes`.",
+    after_long_help = exit::table()
+)]
+pub struct Cli {
+    /// One JSON document, or JSON lines where there are many things, on standard output
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Only errors on standard error
+    #[arg(long, short, global = true, conflicts_with = "verbose")]
+    pub quiet: bool,
+    /// More of what happens on standard error; twice for all of it
+    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands, one module each.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Judge typed values against one rule of the trade
+    Check(check::Args),
+    /// Look at, check and compile the description of a unit
+    Sheet(sheet::Args),
+    /// Verify, show and export the trail of a visit
+    Trail(trail::Args),
+    /// List meter drivers and ports, or watch a meter
+    Meters(meters::Args),
+    /// Write a completion script for a shell to standard output
+    Completions(completions::Args),
+    /// List what the exit codes mean
+    #[command(long_about = exit::table())]
+    ExitCodes,
+}

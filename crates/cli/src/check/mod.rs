@@ -1,0 +1,140 @@
+//! `ohmtrail check RULE …`: one rule of the trade on values as typed, for the shop bench.
+
+mod answer;
+mod capacitor;
+mod current;
+mod input;
+mod insulation;
+mod list;
+mod number;
+mod ohms;
+mod volts;
+mod winding;
+
+use clap::Subcommand;
+use ohmtrail_core::accuracy::Void;
+use ohmtrail_core::rules::RuleError;
+
+use self::answer::{Answer, Level};
+use self::input::{Bench, Meter};
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.
+/// The digits count: 0.7 Ohm on a display of 0.1 ohm steps is not 0.70 Ohm.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    #[command(flatten)]
+    meter: Meter,
+    /// Which rule.
+    #[command(subcommand)]
+    rule: Rule,
+}
+
+#[derive(Debug, Subcommand)]
+enum Rule {
+    /// List every limit with its source
+    List,
+    /// Supply volts against the plate, and ANSI C84.1
+    Supply(volts::Supply),
+    /// Volts across a closed contact under load
+    Drop(volts::Drop),
+    /// Unbalance of three line voltages, or of three currents
+    Unbalance(volts::Unbalance),
+    /// Volts of the 24 V circuit, or at a coil
+    Control(volts::Control),
+    /// Volts left on a capacitor before anyone touches it
+    Discharge(volts::Discharge),
+    /// One section of a run capacitor, off circuit
+    Capacitor(capacitor::Section),
+    /// A run capacitor in the running unit, from its amps and volts
+    UnderLoad(capacitor::UnderLoad),
+    /// Compressor or fan motor windings: open pairs and the sum rule
+    Winding(winding::Winding),
+    /// Which of three unnamed terminals is common, start and run
+    Terminals(winding::Terminals),
+    /// Spread of the three windings of a three-phase motor
+    Spread(winding::Spread),
+    /// Winding resistance at another temperature, or the winding's temperature
+    Temperature(ohms::Temperature),
+    /// Insulation to ground of a hermetic compressor
+    Hermetic(insulation::HermeticArgs),
+    /// Insulation to ground of an open motor, corrected to 40 Cel
+    OpenMotor(insulation::OpenMotor),
+    /// Insulation of a large hermetic machine at 10 s and 60 s
+    LargeHermetic(insulation::LargeHermetic),
+    /// Running amps of a motor against its full-load amps
+    MotorCurrent(current::MotorCurrent),
+    /// Running amps of a compressor against MCC, curve, RLA, LRA
+    CompressorCurrent(current::CompressorCurrent),
+}
+
+/// Why a rule gave no verdict.
+#[derive(Debug)]
+enum Stop {
+    /// The value or the command line is wrong.
+    Fail(Fail),
+    /// The reading of this name proves nothing.
+    Void(&'static str, Void),
+    /// The rule does not apply.
+    Rule(RuleError),
+}
+
+impl From<Fail> for Stop {
+    fn from(fail: Fail) -> Self {
+        Stop::Fail(fail)
+    }
+}
+
+impl From<RuleError> for Stop {
+    fn from(error: RuleError) -> Self {
+        Stop::Rule(error)
+    }
+}
+
+/// Judges, prints, and says by the exit code how it came out.
+pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
+    if let Rule::List = args.rule {
+        return list::run(out);
+    }
+    let mut bench = Bench::new(&args.meter)?;
+    let (check, judged) = judge(&args.rule, &mut bench);
+    let answer = match judged {
+        Ok(answer) => answer,
+        Err(Stop::Fail(fail)) => return Err(fail),
+        Err(Stop::Void(name, why)) => Answer::void(format!("{name}: {}", why.words())),
+        Err(Stop::Rule(why @ (RuleError::NoLoad | RuleError::Negative | RuleError::Void(_)))) => {
+            Answer::void(why.words().to_owned())
+        }
+        Err(Stop::Rule(why)) => return Err(Fail::input(format!("check {check}: {}", why.words()))),
+    };
+    answer.print(check, &bench, out)?;
+    Ok(match answer.level() {
+        Level::Good | Level::Note => Exit::Done,
+        Level::Fails => Exit::Fails,
+        Level::Open | Level::Check => Exit::Open,
+    })
+}
+
+fn judge(rule: &Rule, bench: &mut Bench) -> (&'static str, Result<Answer, Stop>) {
+    match rule {
+        Rule::List => ("list", Err(Fail::usage("list judges nothing").into())),
+        Rule::Supply(args) => ("supply", args.judge(bench)),
+        Rule::Drop(args) => ("drop", args.judge(bench)),
+        Rule::Unbalance(args) => ("unbalance", args.judge(bench)),
+        Rule::Control(args) => ("control", args.judge(bench)),
+        Rule::Discharge(args) => ("discharge", args.judge(bench)),
+        Rule::Capacitor(args) => ("capacitor", args.judge(bench)),
+        Rule::UnderLoad(args) => ("under-load", args.judge(bench)),
+        Rule::Winding(args) => ("winding", args.judge(bench)),
+        Rule::Terminals(args) => ("terminals", args.judge(bench)),
+        Rule::Spread(args) => ("spread", args.judge(bench)),
+        Rule::Temperature(args) => ("temperature", args.judge(bench)),
+        Rule::Hermetic(args) => ("hermetic", args.judge(bench)),
+        Rule::OpenMotor(args) => ("open-motor", args.judge(bench)),
+        Rule::LargeHermetic(args) => ("large-hermetic", args.judge(bench)),
+        Rule::MotorCurrent(args) => ("motor-current", args.judge(bench)),
+        Rule::CompressorCurrent(args) => ("compressor-current", args.judge(bench)),
+    }
+}

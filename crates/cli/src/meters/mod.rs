@@ -1,0 +1,113 @@
+//! `ohmtrail meters`: the drivers and the ports there are; `ohmtrail meters watch`: what a meter
+//! shows.
+
+mod record;
+mod watch;
+
+use std::path::{Path, PathBuf};
+
+use clap::Subcommand;
+use ohmtrail_meters::driver::{Carrier, Line, Parity, drivers};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// Without more, lists the drivers and the serial ports that are present.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    what: Option<What>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Show a meter's values as they come, until interrupted
+    Watch(watch::Args),
+}
+
+/// Runs it.
+pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
+    match args.what {
+        None => list(out),
+        Some(What::Watch(args)) => watch::run(args, out),
+    }
+}
+
+/// `19200 7O1`.
+fn line(line: Line) -> String {
+    let parity = match line.parity {
+        Parity::None => 'N',
+        Parity::Odd => 'O',
+    };
+    format!("{} {}{parity}1", line.baud, line.data_bits)
+}
+
+fn list(out: &mut Out) -> Result<Exit, Fail> {
+    let ports = ports();
+    if out.json() {
+        let drivers: Vec<_> = drivers()
+            .iter()
+            .map(|d| {
+                let functions: Vec<&str> = d.about.functions.iter().map(|f| f.name()).collect();
+                let line = match d.carrier {
+                    Carrier::Serial(settings) => line(settings),
+                    _ => String::new(),
+                };
+                json!({
+                    "name": d.name, "what": d.what, "line": line, "functions": functions,
+                    "cannot_tell": d.about.untold, "simulated": d.encode.is_some(),
+                })
+            })
+            .collect();
+        out.document(&json!({"drivers": drivers, "ports": ports}))?;
+        return Ok(Exit::Done);
+    }
+    for driver in drivers() {
+        let functions: Vec<&str> = driver.about.functions.iter().map(|f| f.name()).collect();
+        out.line(&format!("{}  {}", driver.name, driver.what))?;
+        out.line(&format!("    can tell: {}", functions.join(", ")))?;
+        out.line(&format!(
+            "    cannot tell: {}",
+            driver.about.untold.join(", ")
+        ))?;
+    }
+    out.line("keyed  values typed from the display")?;
+    out.line("replay  readings out of a trail")?;
+    if ports.is_empty() {
+        out.line("no serial port is present")?;
+    }
+    for port in ports {
+        out.line(&format!("port {}", port.display()))?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Serial ports by their lasting names; those without one by the kernel's.
+fn ports() -> Vec<PathBuf> {
+    let names = |folder: &str, keep: fn(&str) -> bool| -> Vec<PathBuf> {
+        let Ok(entries) = std::fs::read_dir(folder) else {
+            return Vec::new();
+        };
+        entries
+            .filter_map(Result::ok)
+            .filter(|e| e.file_name().to_str().is_some_and(keep))
+            .map(|e| e.path())
+            .collect()
+    };
+    let mut ports = names("/dev/serial/by-id", |_| true);
+    let lasting: Vec<PathBuf> = ports
+        .iter()
+        .filter_map(|p| Path::canonicalize(p).ok())
+        .collect();
+    let kernel = names("/dev", |name| {
+        ["ttyUSB", "ttyACM", "rfcomm"]
+            .iter()
+            .any(|start| name.starts_with(start))
+    });
+    ports.extend(kernel.into_iter().filter(|p| !lasting.contains(p)));
+    ports.sort();
+    ports
+}

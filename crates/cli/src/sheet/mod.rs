@@ -1,0 +1,159 @@
+//! `ohmtrail sheet …`: what a unit's sheet holds, whether a sheet is sound, its
+//! network for a circuit simulator, and its compiled table.
+
+mod compile;
+mod names;
+mod netlist;
+
+use std::path::{Path, PathBuf};
+
+use clap::Subcommand;
+use ohmtrail_circuit::sheet::{BUILTIN, Sheet, SheetError, read_builtin, read_file};
+use serde_json::json;
+
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// NAME is a built-in sheet (`ohmtrail sheet list`) or the path of a sheet file.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// List the built-in sheets
+    List,
+    /// Read a sheet and name everything that is wrong with it
+    Check {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// List every point that a probe can reach, and what it is
+    Points {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// List every fault, and what it is
+    Faults {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// List everything that eyes, ears and hands are asked for
+    Looks {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// List every measurement that can be asked for
+    Checks {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// List the complaints that a visit can begin with
+    Complaints {
+        /// The sheet
+        #[arg(value_name = "NAME")]
+        name: PathBuf,
+    },
+    /// Write the network of a drawn unit as SPICE text
+    Netlist(netlist::Args),
+    /// Compile a sheet to the table that faults are isolated with
+    Compile(compile::Args),
+}
+
+/// Runs it.
+pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
+    match &args.what {
+        What::List => list(out),
+        What::Check { name } => check(name, out),
+        What::Points { name } => names::points(&load(name)?, out),
+        What::Faults { name } => names::faults(&load(name)?, out),
+        What::Looks { name } => names::looks(&load(name)?, out),
+        What::Checks { name } => names::checks(&load(name)?, out),
+        What::Complaints { name } => names::complaints(&load(name)?, out),
+        What::Netlist(args) => netlist::run(args, out),
+        What::Compile(args) => compile::run(args, out),
+    }
+}
+
+fn read(name: &Path) -> Result<Sheet, SheetError> {
+    name.to_str()
+        .and_then(read_builtin)
+        .unwrap_or_else(|| read_file(name))
+}
+
+/// A sheet by its name or path.
+pub fn load(name: &Path) -> Result<Sheet, Fail> {
+    read(name).map_err(|e| {
+        let known = BUILTIN.iter().any(|(n, _)| Path::new(n) == name);
+        if known || name.exists() {
+            return Fail::input(e);
+        }
+        let names: Vec<&str> = BUILTIN.iter().map(|(n, _)| *n).collect();
+        Fail::input(format!(
+            "{}: neither a file nor a built-in sheet; built in: {}",
+            name.display(),
+            names.join(", ")
+        ))
+    })
+}
+
+fn list(out: &mut Out) -> Result<Exit, Fail> {
+    for (name, _) in BUILTIN {
+        let sheet = load(Path::new(name))?;
+        if out.json() {
+            out.json_line(&json!({
+                "name": name, "title": sheet.title, "parts": sheet.parts.len(),
+                "points": sheet.points.len(), "faults": sheet.faults.len(),
+                "checks": sheet.checks.len(),
+            }))?;
+        } else {
+            out.line(&format!("{name}  {}", sheet.title))?;
+        }
+    }
+    Ok(Exit::Done)
+}
+
+fn check(name: &Path, out: &mut Out) -> Result<Exit, Fail> {
+    let found = read(name);
+    if !out.json() {
+        let sheet = match found {
+            Ok(sheet) => sheet,
+            Err(_) => load(name)?,
+        };
+        out.line(&format!(
+            "{}: sound; {} parts, {} wires, {} points, {} faults, {} checks",
+            sheet.name,
+            sheet.parts.len(),
+            sheet.wires.len(),
+            sheet.points.len(),
+            sheet.faults.len(),
+            sheet.checks.len()
+        ))?;
+        return Ok(Exit::Done);
+    }
+    let problems: Vec<_> = match &found {
+        Ok(_) => Vec::new(),
+        Err(e) => e
+            .problems
+            .iter()
+            .map(|p| json!({"file": p.file, "line": p.line, "what": p.what, "remedy": p.remedy}))
+            .collect(),
+    };
+    out.document(&json!({
+        "sheet": name.display().to_string(), "sound": found.is_ok(), "problems": problems,
+    }))?;
+    Ok(if found.is_ok() {
+        Exit::Done
+    } else {
+        Exit::Input
+    })
+}

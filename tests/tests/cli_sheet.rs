@@ -1,0 +1,264 @@
+//! `ohmtrail sheet`: the names of a sheet, and what is said of bad ones.
+
+use std::collections::BTreeSet;
+
+use ohmtrail_core::isolate::Table;
+use ohmtrail_tests::cli::{run, sheet, words};
+use serde_json::Value;
+
+const SHEET: &str = "split-heat-pump-1ph";
+
+fn rows(kind: &str) -> Vec<Value> {
+    let ran = words(&format!("sheet {kind} {SHEET} --json"));
+    assert_eq!(ran.code, 0, "{ran:?}");
+    ran.json()[kind].as_array().expect("rows").clone()
+}
+
+fn names(rows: &[Value]) -> BTreeSet<String> {
+    let names: BTreeSet<String> = rows
+        .iter()
+        .filter_map(|r| r["name"].as_str().map(str::to_owned))
+        .collect();
+    assert_eq!(names.len(), rows.len(), "names are missing or double");
+    names
+}
+
+/// A stranger's program knows nothing but what these lists say, so everything that is asked for
+/// must be in them, in words.
+#[test]
+fn the_lists_are_enough_to_play_the_technician() {
+    let points = rows("points");
+    let known = names(&points);
+    assert!(known.len() > 80, "{}", known.len());
+    for point in &points {
+        let words = point["words"].as_str().expect("words");
+        assert!(words.len() > 8 && !words.contains('?'), "{point}");
+        if point["kind"] == "wire-end" {
+            let at = point["at"].as_str().expect("the terminal it sits on");
+            assert!(known.contains(at), "{point}");
+        }
+    }
+    for check in rows("checks") {
+        for point in check["points"].as_array().expect("two points") {
+            assert!(known.contains(point.as_str().expect("a name")), "{check}");
+        }
+        for end in check["lifted"].as_array().expect("ends") {
+            assert!(known.contains(end.as_str().expect("a name")), "{check}");
+        }
+        assert!(
+            check["why"].as_str().is_some_and(|w| w.len() > 8),
+            "{check}"
+        );
+        assert!(
+            check["minutes"].as_f64().is_some_and(|m| m > 0.0),
+            "{check}"
+        );
+    }
+    let faults = rows("faults");
+    let faults_known = names(&faults);
+    assert!(
+        faults_known.contains("run-cap.fan-open"),
+        "{faults_known:?}"
+    );
+    for fault in &faults {
+        assert!(
+            fault["words"].as_str().is_some_and(|w| w.len() > 8),
+            "{fault}"
+        );
+        for caused in fault["can_cause"].as_array().expect("a list") {
+            let name = caused["fault"].as_str().expect("a name");
+            assert!(faults_known.contains(name), "{fault}");
+        }
+    }
+    let looks = rows("looks");
+    assert!(names(&looks).contains("contactor.pulled-in"));
+    assert!(
+        looks
+            .iter()
+            .all(|l| l["words"].as_str().is_some_and(|w| w.contains('?')))
+    );
+    assert!(names(&rows("complaints")).contains("nothing-runs"));
+}
+
+#[test]
+fn text_and_json_list_the_same() {
+    for kind in ["points", "faults", "looks", "checks", "complaints"] {
+        let text = words(&format!("sheet {kind} {SHEET}")).out;
+        assert_eq!(text.lines().count(), rows(kind).len(), "{kind}");
+    }
+    assert!(words("sheet list").out.starts_with(SHEET));
+    assert_eq!(words("sheet list --json").json_lines()[0]["name"], SHEET);
+    let sound = words(&format!("sheet check {SHEET}"));
+    assert!(sound.code == 0 && sound.out.contains("sound"), "{sound:?}");
+}
+
+/// Each bad sheet: the line that is named, what is wrong, and what to do about it.
+#[test]
+fn bad_sheets_are_refused_with_file_line_and_what_to_do() {
+    for (file, line, what, remedy) in [
+        (
+            "unknown-part.toml",
+            8,
+            "not a kind of part",
+            "known kinds are",
+        ),
+        (
+            "unknown-point.toml",
+            9,
+            "not a point of this sheet",
+            "\"contactor\" has contactor.L1",
+        ),
+        (
+            "floating-terminal.toml",
+            7,
+            "\"spare-heater.1\" floats",
+            "add a wire",
+        ),
+        (
+            "wrong-unit.toml",
+            9,
+            "\"V\" is not a unit of this value",
+            "correct `herm`",
+        ),
+        ("not-toml.toml", 3, "not TOML", "correct this line"),
+    ] {
+        let path = sheet(file);
+        let text = run(["sheet".as_ref(), "check".as_ref(), path.as_os_str()]);
+        assert_eq!(text.code, 3, "{file}: {text:?}");
+        let place = format!("{file}:{line}: ");
+        assert!(text.err.contains(&place), "{file}: {}", text.err);
+        assert!(
+            text.err.contains(what) && text.err.contains(remedy),
+            "{}",
+            text.err
+        );
+        let json = run([
+            "sheet".as_ref(),
+            "check".as_ref(),
+            "--json".as_ref(),
+            path.as_os_str(),
+        ]);
+        assert_eq!(json.code, 3);
+        let problem = json.json()["problems"][0].clone();
+        assert_eq!(problem["line"], line, "{problem}");
+        assert!(
+            problem["what"].as_str().is_some_and(|w| w.contains(what)),
+            "{problem}"
+        );
+        assert!(
+            problem["remedy"]
+                .as_str()
+                .is_some_and(|w| w.contains(remedy)),
+            "{problem}"
+        );
+        // Every command that reads it refuses it too.
+        let points = run(["sheet".as_ref(), "points".as_ref(), path.as_os_str()]);
+        assert_eq!(points.code, 3);
+        assert!(points.out.is_empty());
+    }
+}
+
+#[test]
+fn a_loop_of_definitions_is_found_from_either_end() {
+    for (file, other) in [
+        ("loop-a.toml", "loop-b.toml"),
+        ("loop-b.toml", "loop-a.toml"),
+    ] {
+        let path = sheet(file);
+        let ran = run(["sheet".as_ref(), "check".as_ref(), path.as_os_str()]);
+        assert_eq!(ran.code, 3, "{ran:?}");
+        assert!(ran.err.contains(&format!("{other}:4: ")), "{}", ran.err);
+        assert!(ran.err.contains("loop of definitions") && ran.err.contains("base it on"));
+    }
+}
+
+#[test]
+fn a_sheet_that_is_not_there_names_those_that_are() {
+    let ran = words("sheet points flying-carpet");
+    assert_eq!(ran.code, 3);
+    assert!(
+        ran.err.contains("flying-carpet") && ran.err.contains(SHEET),
+        "{}",
+        ran.err
+    );
+}
+
+/// The table on disk is one that the core reads.
+#[test]
+fn a_compiled_table_is_read_by_the_core() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("sheet.table");
+    let ran = run([
+        "sheet".as_ref(),
+        "compile".as_ref(),
+        SHEET.as_ref(),
+        "--singles-only".as_ref(),
+        "--json".as_ref(),
+        "-o".as_ref(),
+        file.as_os_str(),
+    ]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let bytes = std::fs::read(&file).expect("written");
+    assert_eq!(ran.json()["bytes"], bytes.len());
+    let table = Table::parse(&bytes).expect("the core reads it");
+    assert_eq!(ran.json()["hypotheses"], table.hypotheses);
+    let nowhere = words("sheet compile split-heat-pump-1ph --singles-only -o /nowhere/x.table");
+    assert_eq!(nowhere.code, 7, "{nowhere:?}");
+    assert!(nowhere.err.contains("/nowhere/x.table"), "{}", nowhere.err);
+}
+
+/// ngspice (a general circuit simulator, Debian package `ngspice`) reads the exported netlist: a
+/// healthy unit has its supply's volts at the contactor, one with an open wire before it has not.
+#[test]
+fn a_netlist_is_solved_by_ngspice() {
+    let ngspice = std::env::var("OHMTRAIL_NGSPICE").unwrap_or_else(|_| "ngspice".into());
+    let volts = |more: &[&str]| -> f64 {
+        let probe = ["--probe", "contactor.L1,contactor.L2"];
+        let ran = run(["sheet", "netlist", SHEET].iter().chain(&probe).chain(more));
+        assert_eq!(ran.code, 0, "{ran:?}");
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("unit.cir");
+        std::fs::write(&file, &ran.out).expect("written");
+        let solved = std::process::Command::new(&ngspice)
+            .arg("-b")
+            .arg(&file)
+            .output()
+            .expect("ngspice is installed: apt-get install ngspice");
+        let text = String::from_utf8_lossy(&solved.stdout).into_owned();
+        let value = text
+            .lines()
+            .find_map(|l| l.strip_prefix("v(")?.split(" = ").nth(1))
+            .unwrap_or_else(|| panic!("no value in {text}"));
+        let mut parts = value
+            .split(',')
+            .map(|p| p.trim().parse::<f64>().expect("a number"));
+        let (re, im) = (parts.next().unwrap_or(0.0), parts.next().unwrap_or(0.0));
+        re.hypot(im)
+    };
+    let healthy = volts(&[]);
+    assert!((200.0..260.0).contains(&healthy), "{healthy}");
+    let open = volts(&["--fault", "disconnect.pole-1-open"]);
+    assert!(open < healthy / 2.0, "{open}");
+}
+
+#[test]
+fn a_netlist_names_what_it_does_not_know() {
+    for (more, words_of) in [
+        ("--fault moon.full", "sheet faults"),
+        ("--probe contactor.L1", "two points"),
+        ("--probe contactor.L1,contactor.L9", "sheet points"),
+        ("--lift run-cap", "sets are"),
+        ("--lift comp-common.1", "--power off"),
+    ] {
+        let ran = words(&format!("sheet netlist {SHEET} {more}"));
+        assert_eq!(ran.code, 2, "{more}: {ran:?}");
+        assert!(ran.err.contains(words_of), "{more}: {}", ran.err);
+    }
+    let dead = words(&format!(
+        "sheet netlist {SHEET} --power off --current farads --json"
+    ));
+    assert!(
+        !dead.json()["probes"].as_array().expect("pairs").is_empty(),
+        "{dead:?}"
+    );
+}
