@@ -1,1 +1,40 @@
-//! (under construction)
+//! The whole visit as one fold over its trail, without any input or output of its own.
+//!
+//! ```text
+//! Input, Stamp -> Visit::handle ─┐
+//!        Stamp -> Visit::next   ─┴-> Event -> (the caller's trail) -> Entry -> Visit::apply
+//! ```
+//!
+//! * [`Visit::handle`] takes what a person or a meter says, and answers with the events that
+//!   follow, or with a [`Refusal`].
+//! * [`Visit::next`] gives what comes by itself: the suspects after new evidence, gates that shut,
+//!   the next ask (one is open at a time), the finding, and how the unit is left.
+//! * [`Visit::apply`] folds an event that is on disk. [`Record`] is what the entries say, and
+//!   nothing else: it can be had from a trail at any time.
+//!
+//! The safety gates are no part of that fold. They live in [`Visit`] while it runs and are never
+//! read back: after [`Visit::replay`] every gate is shut and is asked for anew.
+//!
+//! The visit says what was measured and what it proves. It never says that a circuit is safe:
+//! local codes and the practice of licensed people come first.
+#![deny(missing_docs)]
+#![forbid(unsafe_code)]
+
+mod book;
+mod finding;
+mod gate;
+mod handle;
+mod input;
+mod isolate;
+mod judge;
+mod limits;
+mod next;
+mod record;
+mod visit;
+mod words;
+
+pub use book::{Book, BookError, CUSTOMER, SheetBundle, Windings};
+pub use input::{Input, LEADS, Refusal, Taken};
+pub use record::{Looked, Record, Took, Wire};
+pub use visit::{Settings, Stage, Visit, Waiting};
+pub use words::{amount, displayed};

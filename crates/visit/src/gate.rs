@@ -1,0 +1,405 @@
+//! The way to a state of the unit, one step at a time: towards the gates, and through them with
+//! the asks that only an open gate can build.
+
+use ohmtrail_circuit::sheet::Question;
+use ohmtrail_core::gates::{
+    AskError, DeadAsk, Energise, Gate, LiftAsk, LiveAsk, PowerOn, Step, TouchAsk,
+};
+use ohmtrail_core::isolate::State;
+use ohmtrail_core::reading::Function;
+use ohmtrail_core::units::{Micros, Volts};
+use ohmtrail_trail::event::{Act, Power, Request, UnitState};
+
+use crate::book::Book;
+use crate::visit::{Purpose, Visit, Waiting};
+
+/// The most that may stand between any two points of a unit: a run capacitor's volts.
+const HIGHEST: Volts = Volts(440.0);
+/// Minutes of a step towards a gate: a reading at a pair, and an act.
+const READ_MINUTES: f32 = 0.2;
+const ACT_MINUTES: f32 = 1.0;
+
+/// An ask that is wished for.
+pub(crate) struct Wish {
+    pub request: Request,
+    pub why: String,
+    pub minutes: f32,
+    pub purpose: Purpose,
+}
+
+/// The way to a state.
+pub(crate) enum Way {
+    /// The state is reached.
+    There,
+    /// This is asked for next.
+    Ask(Wish),
+    /// A time must pass.
+    Wait(Waiting),
+    /// It cannot be reached in this visit, and why.
+    Barred(String),
+}
+
+macro_rules! there {
+    ($way:expr) => {
+        match $way {
+            Way::There => {}
+            other => return other,
+        }
+    };
+}
+
+fn act(act: Act, why: impl Into<String>, purpose: Purpose) -> Way {
+    Way::Ask(Wish {
+        request: Request::Act { act },
+        why: why.into(),
+        minutes: ACT_MINUTES,
+        purpose,
+    })
+}
+
+impl Visit<'_> {
+    /// The next step towards an open gate.
+    pub(crate) fn towards(&self, gate: Gate, now: Micros) -> Way {
+        let step = self.gates.next_step(gate, now);
+        let purpose = Purpose::Gate(step);
+        let line_not_seen = "the line side was not seen live before the breaker was opened, so \
+                             the breaker is known by its label only: open and lock a disconnect \
+                             in sight of the unit";
+        match step {
+            Step::Open => Way::There,
+            Step::ReadLine(points) => self.read(
+                Function::VoltsAc,
+                self.book.names(points),
+                self.record.power,
+                "before the breaker is opened: is the line side live, so that the breaker is known \
+                 by what it feeds? CAT III 600 V at least",
+                purpose,
+            ),
+            Step::OpenBreaker => act(
+                Act::OpenBreaker,
+                "open the breaker that feeds the unit; what follows is measured dead",
+                purpose,
+            ),
+            Step::LockDisconnect => act(Act::LockDisconnect, line_not_seen, purpose),
+            Step::LockAndTag => act(
+                Act::LockAndTag,
+                "hang your own lock and its tag, and keep the key; local lock-out rules come first",
+                purpose,
+            ),
+            Step::OpenSource(source) => {
+                let poles = self.book.sheet.dead.others.get(usize::from(source));
+                let poles: Vec<&str> = poles
+                    .into_iter()
+                    .flatten()
+                    .map(|p| self.book.sheet.point_name(*p))
+                    .collect();
+                act(
+                    Act::OpenOtherSources,
+                    format!(
+                        "the unit has another source, at {}: open and lock it too",
+                        poles.join(", ")
+                    ),
+                    purpose,
+                )
+            }
+            Step::ProveMeter => act(
+                Act::ProveMeter,
+                "hold the meter on a known live source: a dead reading proves nothing with a meter \
+                 that cannot read",
+                purpose,
+            ),
+            Step::ReadDead {
+                function,
+                points,
+                at_most,
+            } => self.read(
+                function,
+                self.book.names(points),
+                Power::Off,
+                &format!(
+                    "test for absence of voltage, AC then DC, every pole to pole and to ground: at \
+                     most {} V",
+                    at_most.get()
+                ),
+                purpose,
+            ),
+            Step::Drain => act(
+                Act::Discharge,
+                "discharge the capacitors through a resistor, with insulated probes; never with a \
+                 screwdriver",
+                purpose,
+            ),
+            Step::ReadCharge { points, at_most } => self.read(
+                Function::VoltsDc,
+                self.book.names(points),
+                Power::Off,
+                &format!(
+                    "what is left on the capacitor, direct volts: at most {} V",
+                    at_most.get()
+                ),
+                purpose,
+            ),
+            Step::Insulate(_) => act(
+                Act::InsulateEnds,
+                "insulate every lifted end, each by itself",
+                purpose,
+            ),
+            Step::CheckGround(point) => {
+                there!(self.towards(Gate::DischargedToMeasure, now));
+                self.check_ground(point, now, purpose)
+            }
+            Step::Wait { until } => Way::Wait(Waiting {
+                until,
+                why: "a compressor rests about 5 minutes between starts",
+            }),
+            Step::FitCovers | Step::ClearPeople => act(
+                Act::CoversOnPeopleClear,
+                "before power: covers on, people clear, tools out",
+                purpose,
+            ),
+            Step::Stop => Way::Barred("more wire ends are lifted than can be kept in mind".into()),
+            // A unit is no loose part; steps that a later core may add are not ours to guess.
+            _ => Way::Barred("this gate does not exist for this unit".into()),
+        }
+    }
+
+    fn read(
+        &self,
+        function: Function,
+        points: [String; 2],
+        power: Power,
+        why: &str,
+        purpose: Purpose,
+    ) -> Way {
+        Way::Ask(Wish {
+            request: Request::Measure {
+                function,
+                points,
+                state: UnitState {
+                    power,
+                    ..self.record.state()
+                },
+            },
+            why: why.to_owned(),
+            minutes: READ_MINUTES,
+            purpose,
+        })
+    }
+
+    fn check_ground(
+        &self,
+        point: ohmtrail_core::gates::PointId,
+        now: Micros,
+        purpose: Purpose,
+    ) -> Way {
+        let ground = Book::id(self.book.sheet.dead.ground);
+        let (Some(dead), Some(measure)) = (
+            self.gates.proved_dead(),
+            self.gates.discharged_to_measure(now),
+        ) else {
+            return Way::Barred("the gates shut".into());
+        };
+        match DeadAsk::ohms(dead, measure, [point, ground]) {
+            Ok(ask) => self.read(
+                ask.function(),
+                self.book.names(ask.points()),
+                Power::Off,
+                "something tripped or blew: what hangs on it is read to ground before it is \
+                 restored, at least 2 Mohm",
+                purpose,
+            ),
+            Err(error) => Way::Barred(error.words().to_owned()),
+        }
+    }
+
+    /// The next step towards a state of the unit.
+    pub(crate) fn reach(&self, to: State, now: Micros, leaving: bool) -> Way {
+        let warm = to.cooled && !self.record.cooled;
+        if !to.on {
+            return self.reach_dead(&self.book.lift_ends(to.lifted), warm, now, leaving);
+        }
+        if warm {
+            let ends = self.record.lifted.clone();
+            there!(self.reach_dead(&ends, true, now, leaving));
+        }
+        if self.record.power == Power::On {
+            return Way::There;
+        }
+        // Power is given with every wire end in its place.
+        if !self.record.lifted.is_empty() {
+            there!(self.reach_dead(&[], false, now, leaving));
+        }
+        there!(self.towards(Gate::ReadyToEnergise, now));
+        let Some(ready) = self.gates.ready_to_energise(now) else {
+            return Way::Barred("the unit is not ready for power".into());
+        };
+        match PowerOn::new(ready, Energise::Breaker) {
+            Ok(power) => act(
+                Act::CloseBreaker,
+                format!(
+                    "take the lock off and close the breaker ({} starts so far); if a motor stalls, \
+                     switch off within {} s",
+                    power.starts(),
+                    PowerOn::STALL_AT_MOST / 1_000_000
+                ),
+                Purpose::Way { leaving },
+            ),
+            Err(error) => Way::Barred(error.words().to_owned()),
+        }
+    }
+
+    /// Dead and discharged, cold if asked for, with these ends lifted and no other.
+    fn reach_dead(&self, ends: &[String], warm: bool, now: Micros, leaving: bool) -> Way {
+        there!(self.towards(Gate::DischargedToMeasure, now));
+        if warm {
+            return Way::Ask(Wish {
+                request: Request::Act { act: Act::WaitCool },
+                why: "leave the unit off until its motors are cold: an overload that is open from \
+                      heat closes by itself, and a hot winding reads high"
+                    .to_owned(),
+                minutes: self.book.sheet.minutes.cool as f32,
+                purpose: Purpose::Way { leaving },
+            });
+        }
+        let lifted = &self.record.lifted;
+        let back: Vec<String> = lifted
+            .iter()
+            .filter(|e| !ends.contains(e))
+            .cloned()
+            .collect();
+        let lift: Vec<String> = ends
+            .iter()
+            .filter(|e| !lifted.contains(e))
+            .cloned()
+            .collect();
+        let (which, act) = if !back.is_empty() {
+            (back.clone(), Act::PutBack(back))
+        } else if !lift.is_empty() {
+            (lift.clone(), Act::Lift(lift))
+        } else {
+            return Way::There;
+        };
+        there!(self.towards(Gate::DischargedToTouch, now));
+        if let Err(error) = self.may_lift(&which, now) {
+            return Way::Barred(error.words().to_owned());
+        }
+        let back = matches!(act, Act::PutBack(_));
+        Way::Ask(Wish {
+            request: Request::Act { act },
+            why: if back {
+                "put these wire ends back where the wire map has them".to_owned()
+            } else {
+                "lift these wire ends, so that the part is read by itself; note mark and terminal, \
+                 or take a photograph, of each one first"
+                    .to_owned()
+            },
+            minutes: 0.5 * which.len() as f32,
+            purpose: Purpose::Way { leaving },
+        })
+    }
+
+    /// Builds the ask to lift or put back each of these ends, which only open gates allow.
+    fn may_lift(&self, ends: &[String], now: Micros) -> Result<(), AskError> {
+        for end in ends {
+            let Some(point) = self.book.sheet.point(end) else {
+                continue;
+            };
+            let point = Book::id(point);
+            let (Some(dead), Some(touch)) = (
+                self.gates.proved_dead(),
+                self.gates.discharged_to_touch(now),
+            ) else {
+                return Err(AskError::OutOfScope(point));
+            };
+            LiftAsk::new(dead, touch, point)?;
+        }
+        Ok(())
+    }
+
+    /// The ask of a check, or the next step on the way to it.
+    pub(crate) fn towards_check(&self, check: usize, to: State, now: Micros) -> Way {
+        let sheet_check = &self.book.sheet.checks[check];
+        let minutes = sheet_check.minutes as f32;
+        let why = sheet_check.why.clone();
+        let wish = |request, why, epoch| {
+            Way::Ask(Wish {
+                request,
+                why,
+                minutes,
+                purpose: Purpose::Check { check, epoch },
+            })
+        };
+        match &sheet_check.question {
+            Question::Look { part, look } => {
+                let what = self.book.sheet.look_name(*part, look);
+                if sheet_check.power == Some(true) || sheet_check.heat.is_some() {
+                    there!(self.reach(to, now, false));
+                }
+                if sheet_check.power == Some(false) {
+                    there!(self.towards(Gate::DischargedToTouch, now));
+                    let point = Book::id(self.book.sheet.parts[*part].first_point);
+                    let touch = self
+                        .gates
+                        .proved_dead()
+                        .zip(self.gates.discharged_to_touch(now));
+                    if let Some((dead, touch)) = touch
+                        && let Err(error) = TouchAsk::new(dead, touch, point)
+                    {
+                        return Way::Barred(error.words().to_owned());
+                    }
+                }
+                wish(Request::Look { what }, why, None)
+            }
+            Question::Measure {
+                function, points, ..
+            } => {
+                let pair = points.map(Book::id);
+                let names = self.book.names(pair);
+                if function.injects() {
+                    there!(self.reach(to, now, false));
+                    let gates = self
+                        .gates
+                        .proved_dead()
+                        .zip(self.gates.discharged_to_measure(now));
+                    let Some((dead, measure)) = gates else {
+                        return Way::Barred("the gates shut".into());
+                    };
+                    return match DeadAsk::new(*function, dead, measure, pair) {
+                        Ok(ask) => wish(
+                            Request::Measure {
+                                function: ask.function(),
+                                points: names,
+                                state: self.record.state(),
+                            },
+                            why,
+                            Some(ask.epoch()),
+                        ),
+                        Err(error) => Way::Barred(error.words().to_owned()),
+                    };
+                }
+                let fits = self.book.fits(check, &self.record.state());
+                if to.on || (!fits && self.record.power == Power::Off) {
+                    there!(self.reach(to, now, false));
+                } else if self.record.power == Power::On {
+                    // Live before an open breaker: no dead proof is needed, an open breaker is.
+                    there!(self.towards(Gate::ProvedDead, now));
+                }
+                match LiveAsk::new(&self.book.plan(), *function, pair, HIGHEST, None) {
+                    Ok(ask) => {
+                        let needs = ask.needs().words();
+                        wish(
+                            Request::Measure {
+                                function: ask.function(),
+                                points: names,
+                                state: self.record.state(),
+                            },
+                            format!("{why}. Meter and leads {needs} at least"),
+                            None,
+                        )
+                    }
+                    Err(error) => Way::Barred(error.words().to_owned()),
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,226 @@
+//! Where the isolation stands: the belief from the answers that count, and the next check.
+
+use std::collections::BTreeSet;
+
+use ohmtrail_circuit::sheet::Heat;
+use ohmtrail_core::class::Class;
+use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
+use ohmtrail_trail::event::{Power, Suspect};
+
+use crate::book::WindingPair;
+use crate::record::Answer;
+use crate::visit::Visit;
+
+/// How many suspects are told.
+const TOLD: usize = 8;
+/// How often a take is made again for its sake.
+const REPEATS: usize = 2;
+
+/// What comes next.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Stand {
+    /// Found: the most probable hypothesis of the leading group, and the group's probability.
+    Found { hypothesis: u16, p: f32 },
+    /// This check, with the unit in that state.
+    Ask(usize, State),
+    /// Nothing is found, and nothing more can be asked that would tell enough.
+    Undecided,
+}
+
+impl Visit<'_> {
+    /// The unit's state as the planner knows it.
+    pub(crate) fn planner_state(&self) -> State {
+        State {
+            on: self.record.power == Power::On,
+            lifted: self.book.lift_number(&self.record.lifted).unwrap_or(0),
+            cooled: self.record.cooled,
+        }
+    }
+
+    /// Works with the belief that the answers give.
+    pub(crate) fn with_belief<R>(
+        &mut self,
+        answers: &[Answer],
+        work: impl FnOnce(&Belief<'_, '_>, &mut Planner<'_>) -> R,
+    ) -> Option<R> {
+        let table = self.book.table;
+        let room = &mut self.room;
+        let mut belief = Belief::new(&table, &mut room.weights).ok()?;
+        for answer in answers {
+            // What the table cannot use tells nothing; the take is in the trail all the same.
+            let _ = belief.update(answer.number, &answer.evidence);
+        }
+        let mut planner = Planner::new(&table, &mut room.prospects, &mut room.active).ok()?;
+        Some(work(&belief, &mut planner))
+    }
+
+    /// The suspects, most probable first.
+    pub(crate) fn suspects(&mut self) -> Vec<Suspect> {
+        let answers = self.record.answers(self.book);
+        let book = self.book;
+        self.with_belief(&answers, |belief, _| {
+            let top = belief.top::<TOLD>();
+            top.iter()
+                .filter(|(_, p)| *p >= 0.0005)
+                .map(|(h, p)| Suspect {
+                    faults: fault_names(book, *h),
+                    p: *p,
+                })
+                .collect()
+        })
+        .unwrap_or_default()
+    }
+
+    /// Where the isolation stands.
+    pub(crate) fn stand(&mut self) -> Stand {
+        let live = &self.live;
+        let key = (
+            self.record.version,
+            live.no_dead.is_some(),
+            live.no_power.is_some(),
+            live.impossible.len(),
+        );
+        if let Some((of, stand)) = self.live.standing
+            && of == key
+        {
+            return stand;
+        }
+        let stand = self.stand_anew();
+        self.live.standing = Some((key, stand));
+        stand
+    }
+
+    fn stand_anew(&mut self) -> Stand {
+        let answers = self.record.answers(self.book);
+        let closed = self.closed_checks(&answers);
+        let now = self.planner_state();
+        let threshold = self.settings.threshold;
+        let ended = self.record.leave.is_some();
+        // A take that cannot be made again need not be explained.
+        let takes: Vec<(u16, Evidence)> = answers
+            .iter()
+            .filter(|a| a.repeats <= REPEATS && self.may_repeat(usize::from(a.number)))
+            .filter(|_| !ended)
+            .map(|a| (a.number, a.evidence))
+            .collect();
+        let stand = self.with_belief(&answers, |belief, planner| {
+            let mut allowed = |ask: u16| !ended && !closed.contains(&usize::from(ask));
+            match planner.standing(belief, &takes, threshold, now, &mut allowed) {
+                Ok(Standing::Found { hypothesis, p, .. }) => Stand::Found { hypothesis, p },
+                Ok(Standing::Ask(choice) | Standing::Again(choice)) => {
+                    Stand::Ask(usize::from(choice.ask), choice.state)
+                }
+                Ok(Standing::Undecided) | Err(_) => Stand::Undecided,
+            }
+        });
+        let stand = stand.unwrap_or(Stand::Undecided);
+        match stand {
+            Stand::Found { hypothesis, .. } => match self.must_be_cold(hypothesis) {
+                Some(Some(ask)) => ask,
+                Some(None) => Stand::Undecided,
+                None => stand,
+            },
+            other => other,
+        }
+    }
+
+    /// Whether a check that was answered may be asked once more.
+    fn may_repeat(&self, check: usize) -> bool {
+        !self.record.skipped_checks.contains(&check)
+            && !self.live.impossible.contains(&check)
+            && !self.is_barred(check)
+    }
+
+    /// Checks that are not asked: answered, passed over, impossible, or behind a gate that cannot
+    /// be opened. The asks that stand for the customer's word are never asked.
+    fn closed_checks(&self, answers: &[Answer]) -> BTreeSet<usize> {
+        let all = usize::from(self.book.table.ask_count());
+        let answered: BTreeSet<usize> = answers.iter().map(|a| usize::from(a.number)).collect();
+        (0..all)
+            .filter(|&c| {
+                c >= self.book.checks()
+                    || answered.contains(&c)
+                    || self.record.skipped_checks.contains(&c)
+                    || self.live.impossible.contains(&c)
+                    || self.is_barred(c)
+            })
+            .collect()
+    }
+
+    fn is_barred(&self, check: usize) -> bool {
+        let record = u16::try_from(check)
+            .ok()
+            .and_then(|c| self.book.table.ask(c));
+        record.is_none_or(|ask| {
+            let needs_off = ask.power == PowerNeed::Off
+                || (ask.cooled == Cooled::Cooled && !self.record.cooled);
+            let needs_on = ask.power == PowerNeed::On;
+            let is_off = self.record.power == Power::Off;
+            // A start from cold is no state as found, and the next power-off ends it.
+            let warm_again = ask.cooled == Cooled::AsFound && self.record.cooled;
+            warm_again
+                || (needs_off && self.live.no_dead.is_some())
+                || (needs_on && is_off && self.live.no_power.is_some())
+        })
+    }
+
+    /// Whether a finding that names a hermetic compressor must wait for takes with its motor
+    /// cold: none if it may stand; else the check to make, or none if it cannot be made.
+    ///
+    /// The rule stands beside the probabilities: common open to both windings as found, with
+    /// start to run not open, is what a hot overload looks like, and no winding or protector is
+    /// condemned on it. A protector is never condemned without a cold take.
+    fn must_be_cold(&self, hypothesis: u16) -> Option<Option<Stand>> {
+        let sheet = self.book.sheet;
+        for motor in self.book.windings().iter().filter(|m| m.hermetic) {
+            let named: Vec<&str> = self
+                .book
+                .table
+                .faults_of(hypothesis)
+                .filter_map(|f| sheet.faults.get(usize::from(f)))
+                .filter(|f| f.owner == motor.part)
+                .map(|f| f.kind_name)
+                .filter(|name| !matches!(*name, "overheated" | "seized" | "grounded"))
+                .collect();
+            if named.is_empty() {
+                continue;
+            }
+            let class = |pair, heat| {
+                let took = self.record.latest(motor.check(pair, heat)?)?;
+                took.take.verdict.as_ref().map(|v| v.class)
+            };
+            let hot = |pair| class(pair, Heat::AsFound);
+            let common_open = [WindingPair::CommonStart, WindingPair::CommonRun]
+                .iter()
+                .all(|&pair| hot(pair).is_none_or(|c| c == Class::Open))
+                && (hot(WindingPair::CommonStart).is_some()
+                    || hot(WindingPair::CommonRun).is_some());
+            let looks_tripped = common_open && hot(WindingPair::StartRun) != Some(Class::Open);
+            if !looks_tripped && !named.contains(&"protector-failed") {
+                continue;
+            }
+            let pairs = [WindingPair::CommonRun, WindingPair::CommonStart];
+            if pairs.iter().any(|&p| class(p, Heat::Cold).is_some()) {
+                continue;
+            }
+            let now = self.planner_state();
+            let next = pairs.iter().find_map(|&pair| {
+                let check = motor.check(pair, Heat::Cold)?;
+                let ask = self.book.table.ask(u16::try_from(check).ok()?)?;
+                let state = self.book.table.reach(now, &ask)?;
+                self.may_repeat(check).then_some(Stand::Ask(check, state))
+            });
+            return Some(next);
+        }
+        None
+    }
+}
+
+/// The names of a hypothesis' faults.
+pub(crate) fn fault_names(book: &crate::book::Book<'_>, hypothesis: u16) -> Vec<String> {
+    book.table
+        .faults_of(hypothesis)
+        .filter_map(|f| book.sheet.faults.get(usize::from(f)))
+        .map(|f| f.name.clone())
+        .collect()
+}

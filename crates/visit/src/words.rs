@@ -1,0 +1,92 @@
+//! The visit's own words: amounts, and why something is asked. No sentence says that anything is
+//! safe.
+
+use ohmtrail_core::reading::{Function, Shown};
+use ohmtrail_trail::Displayed;
+
+/// Why gates were shut by a live value, in the trail.
+pub(crate) const LIVE: &str =
+    "live value where there should be none: hands off, treat the circuit as energised";
+/// Why gates were shut by a charge, in the trail.
+pub(crate) const CHARGED: &str =
+    "charge or direct voltage where there should be none: hands off, drain it and read again";
+/// Why gates are shut after a restart, in the trail.
+pub(crate) const RESTARTED: &str = "the program was started again: gates are never read back";
+/// How a note begins that says that the checks were ended.
+pub(crate) const LEAVING: &str = "checks ended: ";
+
+/// What a display showed, with its unit as people write it.
+#[must_use]
+pub fn displayed(function: Function, shown: Shown) -> String {
+    let text = Displayed::of(function, shown);
+    match shown {
+        Shown::Blank => "nothing".to_owned(),
+        Shown::Overload => "OL".to_owned(),
+        Shown::Value(_) => format!("{} {}", text.digits, unit(&text.unit)),
+    }
+}
+
+/// A UCUM code as people write it.
+fn unit(ucum: &str) -> String {
+    ucum.replace("Ohm", "ohm").replace("Cel", "°C")
+}
+
+/// A value in the function's base unit, with a prefix that fits, to four digits.
+#[must_use]
+pub fn amount(function: Function, value: f64) -> String {
+    if !value.is_finite() {
+        return "OL".to_owned();
+    }
+    let steps: &[(f64, &str)] = match function {
+        Function::Farads => &[(1e-6, "u")],
+        Function::Ohms | Function::Continuity | Function::Megohms => {
+            &[(1e6, "M"), (1e3, "k"), (1.0, "")]
+        }
+        _ => &[(1.0, "")],
+    };
+    let size = value.abs();
+    let (step, prefix) = steps
+        .iter()
+        .find(|(step, _)| size >= *step)
+        .or(steps.last())
+        .copied()
+        .unwrap_or((1.0, ""));
+    let scaled = value / step;
+    let places = match scaled.abs() {
+        x if x >= 1000.0 => 0,
+        x if x >= 100.0 => 1,
+        x if x >= 1.0 => 2,
+        _ => 3,
+    };
+    let digits = format!("{scaled:.places$}");
+    let digits = if digits.contains('.') {
+        digits.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &digits
+    };
+    format!("{digits} {prefix}{}", unit(function.ucum()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ohmtrail_core::reading::Decimal;
+
+    #[test]
+    fn amounts_carry_a_prefix_that_fits() {
+        for (function, value, text) in [
+            (Function::Farads, 32.9e-6, "32.9 uF"),
+            (Function::Farads, 0.0, "0 uF"),
+            (Function::Ohms, 0.87, "0.87 ohm"),
+            (Function::Ohms, 2e6, "2 Mohm"),
+            (Function::Ohms, 1200.0, "1.2 kohm"),
+            (Function::VoltsAc, 238.44, "238.4 V"),
+            (Function::VoltsAc, f64::INFINITY, "OL"),
+        ] {
+            assert_eq!(amount(function, value), text);
+        }
+        let shown = Shown::Value(Decimal::new(70, -2));
+        assert_eq!(displayed(Function::Ohms, shown), "0.70 ohm");
+        assert_eq!(displayed(Function::Ohms, Shown::Overload), "OL");
+    }
+}

@@ -1,0 +1,6 @@
+//! Whole visits on the simulated bench: a unit with injected faults, a display, and a technician
+//! who answers what is asked. Units, customers and work orders are invented.
+
+mod bench;
+mod gates;
+mod walk;

@@ -1,0 +1,158 @@
+//! Honest visits to units with one or two faults.
+
+use ohmtrail_trail::event::{Act, Event, Finding, Power, Request};
+use ohmtrail_visit::Book;
+
+use crate::bench::{Hands, bundle};
+use crate::gates::no_dead_ask_with_a_gate_shut;
+
+fn visit(faults: &[&str], complaint: &str, seed: u64) -> (Finding, Vec<Event>) {
+    let book = Book::new(bundle()).expect("the book opens");
+    let mut hands = Hands::complaining(&book, faults, seed, complaint);
+    let finding = hands.run();
+    no_dead_ask_with_a_gate_shut(&hands.entries);
+    let left = hands.visit.record().left.clone().expect("left");
+    if !finding.faults.is_empty() {
+        assert_eq!((left.power, left.locked), (Power::Off, true), "{left:?}");
+    }
+    let events = hands.entries.into_iter().map(|e| e.event).collect();
+    (finding, events)
+}
+
+/// The finding is this set, or one that no check tells from it.
+fn is(finding: &Finding, faults: &[&str]) -> bool {
+    let sorted = |set: &[String]| {
+        let mut set = set.to_vec();
+        set.sort();
+        set
+    };
+    let mut want: Vec<String> = faults.iter().map(|f| (*f).to_owned()).collect();
+    want.sort();
+    sorted(&finding.faults) == want || finding.alike.iter().any(|set| sorted(set) == want)
+}
+
+#[test]
+fn each_of_these_faults_is_found() {
+    for (faults, complaint) in [
+        (&["contactor.coil-open"][..], "nothing-runs"),
+        (&["breaker.tripped"], "nothing-runs"),
+        (&["compressor.grounded"], "breaker-trips"),
+        (&["reversing-valve.shorted"], "nothing-runs"),
+        (&["fan-motor.seized"], "fan-stopped"),
+        (&["compressor.protector-failed"], "fan-only"),
+        (&["compressor.overheated"], "fan-only"),
+    ] {
+        let (finding, _) = visit(faults, complaint, 7);
+        assert!(is(&finding, faults), "{faults:?}: {finding:#?}");
+        assert!(finding.p >= 0.9, "{faults:?}: {}", finding.p);
+        assert!(!finding.evidence.is_empty(), "{faults:?}: no evidence");
+    }
+}
+
+#[test]
+fn a_healthy_unit_condemns_nothing() {
+    let (finding, _) = visit(&[], "runs-poorly", 3);
+    assert!(finding.faults.is_empty(), "{finding:#?}");
+}
+
+/// The everyday case: both sections of the capacitor failed, both motors tripped on their
+/// overloads. The sections are named, the overloads explained, no motor is condemned.
+#[test]
+fn both_sections_failed_and_both_overloads_explained() {
+    let faults = ["run-cap.herm-open", "run-cap.fan-open"];
+    let (finding, events) = visit(&faults, "nothing-runs", 11);
+    assert!(is(&finding, &faults), "{finding:#?}");
+    let named = |part: &str| {
+        finding.consequences.iter().any(|c| {
+            c.starts_with(&format!(
+                "{part}.overload-open-from-heat: follows from run-cap."
+            ))
+        })
+    };
+    assert!(
+        named("compressor") && named("fan-motor"),
+        "{:?}",
+        finding.consequences
+    );
+    let cause = "run-cap.fan-open: brought about by run-cap.herm-open, the root cause";
+    assert!(
+        finding.consequences.iter().any(|c| c == cause),
+        "{:?}",
+        finding.consequences
+    );
+    for set in finding.alike.iter().chain([&finding.faults]) {
+        assert!(
+            set.iter()
+                .all(|f| !f.starts_with("compressor.") && !f.starts_with("fan-motor."))
+        );
+    }
+    for part in ["compressor", "fan-motor"] {
+        let recheck = finding
+            .unproven
+            .iter()
+            .any(|u| u.fault.starts_with(part) && u.why.contains("recheck the windings when cool"));
+        let cold = events.iter().any(|e| {
+            matches!(e, Event::Took(t) if t.state.cooled
+                && t.points.iter().any(|p| p.starts_with(if part == "compressor" { "comp-" } else { "fan-" })))
+        });
+        assert!(
+            recheck || cold,
+            "{part}: neither proven nor to be rechecked"
+        );
+    }
+    // Section takes are judged against the marking.
+    let marked = events.iter().any(|e| {
+        matches!(e, Event::Took(t) if t.verdict.as_ref().is_some_and(|v| v.source.contains("marking")))
+    });
+    assert!(marked);
+}
+
+/// A protector is condemned only on takes with its motor cold.
+#[test]
+fn a_failed_protector_waits_for_the_cold() {
+    let (finding, events) = visit(&["compressor.protector-failed"], "fan-only", 5);
+    assert!(
+        is(&finding, &["compressor.protector-failed"]),
+        "{finding:#?}"
+    );
+    let waited = events
+        .iter()
+        .position(|e| matches!(e, Event::Acted(a) if a.act == Act::WaitCool));
+    let found = events.iter().position(|e| matches!(e, Event::Found(_)));
+    assert!(waited.is_some() && waited < found);
+}
+
+#[test]
+fn every_ask_says_why_and_no_word_says_safe() {
+    let (_, events) = visit(&["run-cap.fan-open"], "fan-stopped", 2);
+    let mut asked = 0;
+    for event in &events {
+        if let Event::Asked(ask) = event {
+            assert!(ask.why.len() > 8 && ask.minutes > 0.0, "{ask:?}");
+            asked += 1;
+        }
+        let words = format!("{event:?}").to_lowercase();
+        assert!(
+            !words.contains("safe to") && !words.contains("is safe"),
+            "{words}"
+        );
+    }
+    assert!(asked > 10);
+    // One at a time: every ask is closed before the next.
+    let mut open = None;
+    for event in &events {
+        match event {
+            Event::Asked(a) => {
+                assert_eq!(open, None, "{a:?} while another is open");
+                open = Some(a.ask);
+            }
+            Event::Looked { ask, .. } | Event::Voided { ask, .. } if *ask == open => open = None,
+            Event::Took(t) if t.ask == open => open = None,
+            Event::Acted(a) if a.ask == open => open = None,
+            Event::Skipped { ask, .. } if Some(*ask) == open => open = None,
+            _ => {}
+        }
+    }
+    let acts = |e: &&Event| matches!(e, Event::Asked(a) if matches!(&a.request, Request::Act { act: Act::LockAndTag }));
+    assert!(events.iter().filter(acts).count() >= 1);
+}
