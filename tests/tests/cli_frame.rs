@@ -93,6 +93,24 @@ fn completions_are_written_for_every_shell() {
     }
 }
 
+/// The long help says how values are typed, and where the other commands' names come from.
+#[test]
+fn the_long_help_says_more() {
+    for (line, words_of) in [
+        ("check --help", "as the display shows them"),
+        ("check temperature --help", "--reference-at"),
+        ("sheet --help", "the path of a sheet file"),
+        ("--help", "never says that a circuit is safe"),
+    ] {
+        let plain: String = words(line)
+            .out
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        assert!(plain.contains(words_of), "{line}: {plain}");
+    }
+}
+
 #[test]
 fn nothing_and_nonsense_are_usage_errors() {
     for line in [

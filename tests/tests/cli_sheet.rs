@@ -38,7 +38,21 @@ fn the_lists_are_enough_to_play_the_technician() {
             assert!(known.contains(at), "{point}");
         }
     }
-    for check in rows("checks") {
+    let checks = rows("checks");
+    // A capacitor is measured off circuit: some wire end of its section is lifted.
+    let farads: Vec<_> = checks
+        .iter()
+        .filter(|c| c["function"] == "farads")
+        .collect();
+    assert!(!farads.is_empty());
+    for check in farads {
+        assert!(
+            !check["lifted"].as_array().expect("ends").is_empty(),
+            "{check}"
+        );
+        assert_eq!(check["power"], "off");
+    }
+    for check in checks {
         for point in check["points"].as_array().expect("two points") {
             assert!(known.contains(point.as_str().expect("a name")), "{check}");
         }

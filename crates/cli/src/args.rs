@@ -4,6 +4,9 @@ use clap::{ColorChoice, Parser, Subcommand};
 
 use crate::{check, completions, exit, meters, sheet, trail};
 
+/// The heading of the options that every command takes.
+const EVERYWHERE: &str = "For every command";
+
 /// From a meter's bytes to a tag in the unit.
 ///
 /// Ohmtrail informs a qualified person. It says what was measured and what that proves; it never
@@ -19,13 +22,13 @@ use crate::{check, completions, exit, meters, sheet, trail};
 )]
 pub struct Cli {
     /// One JSON document, or JSON lines where there are many things, on standard output
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
     /// Only errors on standard error
-    #[arg(long, short, global = true, conflicts_with = "verbose")]
+    #[arg(long, short, global = true, conflicts_with = "verbose", help_heading = EVERYWHERE)]
     pub quiet: bool,
     /// More of what happens on standard error; twice for all of it
-    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    #[arg(long, short, global = true, action = clap::ArgAction::Count, help_heading = EVERYWHERE)]
     pub verbose: u8,
     /// What to do.
     #[command(subcommand)]
@@ -36,12 +39,19 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Judge typed values against one rule of the trade
+    ///
+    /// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.
+    /// The digits count: 0.7 Ohm on a display of 0.1 ohm steps is not 0.70 Ohm.
     Check(check::Args),
     /// Look at, check and compile the description of a unit
+    ///
+    /// NAME is a built-in sheet (`ohmtrail sheet list`) or the path of a sheet file.
     Sheet(sheet::Args),
     /// Verify, show and export the trail of a visit
     Trail(trail::Args),
     /// List meter drivers and ports, or watch a meter
+    ///
+    /// Without more, lists the drivers and the serial ports that are present.
     Meters(meters::Args),
     /// Write a completion script for a shell to standard output
     Completions(completions::Args),

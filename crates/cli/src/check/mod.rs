@@ -21,8 +21,7 @@ use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
 
-/// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.
-/// The digits count: 0.7 Ohm on a display of 0.1 ohm steps is not 0.70 Ohm.
+/// Which rule, and how accurate the meter is.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(flatten)]
@@ -57,6 +56,9 @@ enum Rule {
     /// Spread of the three windings of a three-phase motor
     Spread(winding::Spread),
     /// Winding resistance at another temperature, or the winding's temperature
+    ///
+    /// OHMS --at T --to T gives the resistance at another temperature; OHMS --reference OHMS
+    /// --reference-at T gives the winding's temperature; with --at too, the share of the reference.
     Temperature(ohms::Temperature),
     /// Insulation to ground of a hermetic compressor
     Hermetic(insulation::HermeticArgs),

@@ -21,9 +21,7 @@ enum MetalArg {
     Aluminium,
 }
 
-/// `check temperature`. Three uses: OHMS --at T --to T gives the resistance at another
-/// temperature; OHMS --reference OHMS --reference-at T gives the winding's temperature; with
-/// --at too, the share of the reference at one temperature.
+/// `check temperature`.
 #[derive(Debug, clap::Args)]
 pub struct Temperature {
     /// The resistance now

@@ -14,7 +14,7 @@ use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
 
-/// Without more, lists the drivers and the serial ports that are present.
+/// What to do; nothing is to list.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// What to do.

@@ -21,7 +21,7 @@ use crate::out::Out;
 /// Which meter, and for how long.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// serial:PATH,frame=NAME[,baud=N][,profile=FILE], or replay:FILE[,pace=original|fast]
+    /// `serial:PATH,frame=NAME[,baud=N][,profile=FILE]`, or `replay:FILE[,pace=original|fast]`
     #[arg(long, value_name = "SPEC")]
     meter: Spec,
     /// Keep the readings in a new trail

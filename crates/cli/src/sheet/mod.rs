@@ -15,7 +15,7 @@ use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
 
-/// NAME is a built-in sheet (`ohmtrail sheet list`) or the path of a sheet file.
+/// What to do with which sheet.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// What to do.

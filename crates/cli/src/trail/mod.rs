@@ -14,7 +14,7 @@ use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
 
-/// FILE is the trail of a visit (docs/trail.md).
+/// What to do with which trail.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// What to do.
