@@ -164,7 +164,8 @@ impl Table<'_> {
             Cooled::Any => now.cooled && (!now.on || ask.power != PowerNeed::Off),
         };
         // Wire ends are lifted, and motors cool, with the power off.
-        let stays = lifted == now.lifted && cooled == now.cooled;
+        let warms = now.on && now.cooled && !cooled;
+        let stays = lifted == now.lifted && (cooled == now.cooled || warms);
         let on = match ask.power {
             PowerNeed::Off => false,
             PowerNeed::On => true,

@@ -53,6 +53,31 @@ fn one_look_by_bayes_rule() {
 }
 
 #[test]
+fn a_confirmed_take_has_two_chances_to_be_mistaken_at_once() {
+    let mut sheet = Sheet::singles(&[0.0, 0.5, 0.5, 0.0], 1);
+    let rows = vec![row(&[0.0, 1.0, 0.0]), row(&[0.0, 0.0, 1.0])];
+    let mut record = measure(PowerNeed::Any, 10);
+    record.live = 0b0110;
+    sheet.ask(record, rows, vec![0, 0, 1, 0]);
+    let bytes = sheet.bytes();
+    let table = Table::parse(&bytes).unwrap();
+    let low = Likely::certain(Class::Low);
+    let mut room = [0.0; 4];
+    let mut belief = Belief::new(&table, &mut room).unwrap();
+    // Once: 0.98 + 0.02 / 2 against 0.02 / 2.
+    belief.update(0, &Evidence::Measured(low)).unwrap();
+    close(belief.posterior(2), 0.01);
+    // Twice: 0.0004 / 2 is left, and so is the entropy that was foretold.
+    let foretold = belief.entropy_if_confirmed(0, &low).unwrap();
+    belief.reset();
+    belief.update(0, &Evidence::Confirmed(low)).unwrap();
+    close(belief.posterior(2), 0.0002);
+    close(belief.entropy(), foretold);
+    let p = 0.0002_f32;
+    close(foretold, -p * p.log2() - (1.0 - p) * (1.0 - p).log2());
+}
+
+#[test]
 fn takes_multiply_within_a_sample_and_not_across() {
     // One fault with two samples. In sample 0 both windings read low, in sample 1 both high.
     // Low and then high fits neither sample, though the average of the samples gives each a half.

@@ -188,6 +188,7 @@ pub extern "C" fn probe_isolate() {
     p1(isolate::belief::Belief::risk);
     p1(|belief: &isolate::Belief<'_, '_>| belief.top::<8>());
     p1(isolate::belief::Belief::entropy);
+    p3(isolate::belief::Belief::entropy_if_confirmed);
     p4(isolate::belief::Belief::explains);
     p3(isolate::Table::reach);
     p3(isolate::Table::change_minutes);
