@@ -253,7 +253,7 @@ impl Drive {
 
 /// What a unit shows at every measuring check, in the order of the checks.
 fn ideals(unit: &Unit<'_>, sheet: &Sheet) -> Vec<Option<Ideal>> {
-    let mut scenes: Vec<(Drive, State<'_>, Option<Scene<'_>>)> = Vec::new();
+    let mut scenes: Vec<(Drive, State<'_>, Option<Scene<'_, '_>>)> = Vec::new();
     sheet
         .checks
         .iter()

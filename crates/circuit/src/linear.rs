@@ -47,10 +47,17 @@ struct Step {
 pub struct Pattern {
     nodes: usize,
     steps: Vec<Step>,
-    /// Position of every off-diagonal entry, by row and then column.
-    index: Vec<Vec<(usize, usize)>>,
+    /// Position of every off-diagonal entry: row by row, `NONE` where there is none.
+    index: Vec<u32>,
     entries: usize,
+    /// The step at which each node is eliminated.
+    step_of: Vec<usize>,
+    /// The step of the first neighbour that is eliminated after each step's node.
+    parent: Vec<Option<usize>>,
 }
+
+/// No entry.
+const NONE: u32 = u32::MAX;
 
 /// The coefficients of a network over a [`Pattern`].
 #[derive(Debug, Clone)]
@@ -77,23 +84,19 @@ impl Pattern {
                 insert(&mut adjacent[b], a);
             }
         }
-        let mut index: Vec<Vec<(usize, usize)>> = vec![Vec::new(); nodes];
+        let mut index = vec![NONE; nodes * nodes];
         let mut entries = 0;
-        let mut position =
-            |index: &mut Vec<Vec<(usize, usize)>>, row: usize, column: usize| match index[row]
-                .binary_search_by_key(&column, |e| e.0)
-            {
-                Ok(at) => index[row][at].1,
-                Err(at) => {
-                    let new = entries;
-                    entries += 1;
-                    index[row].insert(at, (column, new));
-                    new
-                }
-            };
+        let mut position = |row: usize, column: usize| {
+            let slot = &mut index[row * nodes + column];
+            if *slot == NONE {
+                *slot = entries as u32;
+                entries += 1;
+            }
+            *slot as usize
+        };
         for (row, columns) in adjacent.iter().enumerate() {
             for &column in columns {
-                position(&mut index, row, column);
+                position(row, column);
             }
         }
         let mut left: Vec<usize> = (0..nodes).collect();
@@ -104,14 +107,8 @@ impl Pattern {
             for &i in &neighbours {
                 adjacent[i].retain(|&n| n != node);
             }
-            let below = neighbours
-                .iter()
-                .map(|&i| position(&mut index, i, node))
-                .collect();
-            let right = neighbours
-                .iter()
-                .map(|&j| position(&mut index, node, j))
-                .collect();
+            let below = neighbours.iter().map(|&i| position(i, node)).collect();
+            let right = neighbours.iter().map(|&j| position(node, j)).collect();
             let mut fill = Vec::with_capacity(neighbours.len().pow(2));
             for &i in &neighbours {
                 for &j in &neighbours {
@@ -119,7 +116,7 @@ impl Pattern {
                         fill.push(usize::MAX);
                     } else {
                         insert(&mut adjacent[i], j);
-                        fill.push(position(&mut index, i, j));
+                        fill.push(position(i, j));
                     }
                 }
             }
@@ -131,11 +128,21 @@ impl Pattern {
                 fill,
             });
         }
+        let mut step_of = vec![0; nodes];
+        for (number, step) in steps.iter().enumerate() {
+            step_of[step.node] = number;
+        }
+        let parent = steps
+            .iter()
+            .map(|step| step.neighbours.iter().map(|&n| step_of[n]).min())
+            .collect();
         Pattern {
             nodes,
             steps,
             index,
             entries,
+            step_of,
+            parent,
         }
     }
 
@@ -185,11 +192,9 @@ impl Pattern {
     }
 
     fn at(&self, row: usize, column: usize) -> usize {
-        let entries = &self.index[row];
-        match entries.binary_search_by_key(&column, |e| e.0) {
-            Ok(i) => entries[i].1,
-            Err(_) => panic!("the pattern has no entry ({row}, {column})"),
-        }
+        let entry = self.index[row * self.nodes + column];
+        assert!(entry != NONE, "the pattern has no entry ({row}, {column})");
+        entry as usize
     }
 
     /// Eliminates.
@@ -219,6 +224,52 @@ impl Pattern {
             }
         }
         Factors { off, pivot }
+    }
+
+    /// The impedance seen between two nodes: the voltage that a unit current from `b` to `a` makes.
+    ///
+    /// Only the nodes that are eliminated after `a` or `b` and hang together with them (their
+    /// ancestors in the elimination tree) carry anything of it.
+    pub fn between<T: Scalar>(
+        &self,
+        factors: &Factors<T>,
+        [a, b]: [Option<usize>; 2],
+        one: T,
+    ) -> T {
+        let mut path = Vec::with_capacity(64);
+        let mut next = [a, b].map(|node| node.map(|n| self.step_of[n]));
+        // Both chains of ancestors, merged in the order of elimination.
+        while let Some(step) = next.iter().flatten().copied().min() {
+            path.push(step);
+            for chain in &mut next {
+                if *chain == Some(step) {
+                    *chain = self.parent[step];
+                }
+            }
+        }
+        let mut x = vec![T::default(); self.nodes];
+        if let Some(a) = a {
+            x[a] += one;
+        }
+        if let Some(b) = b {
+            x[b] -= one;
+        }
+        for &number in &path {
+            let step = &self.steps[number];
+            let value = x[step.node];
+            for (&i, &below) in step.neighbours.iter().zip(&step.below) {
+                x[i] -= factors.off[below] * value;
+            }
+        }
+        for &number in path.iter().rev() {
+            let step = &self.steps[number];
+            let mut value = x[step.node];
+            for (&j, &right) in step.neighbours.iter().zip(&step.right) {
+                value -= factors.off[right] * x[j];
+            }
+            x[step.node] = value / factors.pivot[step.node];
+        }
+        a.map_or_else(T::default, |a| x[a]) - b.map_or_else(T::default, |b| x[b])
     }
 
     /// Solves for one right-hand side (currents into the nodes), in place.
@@ -252,7 +303,7 @@ mod tests {
     /// A Wheatstone bridge worked by hand (Kirchhoff): 100 V over 10+20 ohm and 30+40 ohm with
     /// 50 ohm across the middle. Node equations
     /// v1 (1/10+1/20+1/50) - v2/50 = 100/10, v2 (1/30+1/40+1/50) - v1/50 = 100/30
-    /// give v1 = 65.38461538, v2 = 59.23076923.
+    /// give v1 = 2040/31 = 65.8065, v2 = 1840/31 = 59.3548.
     #[test]
     fn a_bridge_solved_by_hand() {
         let pattern = Pattern::new(3, &[(0, 1), (0, 2), (1, 2)]);
@@ -271,8 +322,16 @@ mod tests {
         let det = (0.17) * (1.0 / 30.0 + 1.0 / 40.0 + 0.02) - 0.02 * 0.02;
         let v1 = (10.0 * (1.0 / 30.0 + 1.0 / 40.0 + 0.02) + 0.02 * 100.0 / 30.0) / det;
         assert!((x[1] - v1).abs() < 1e-6, "{x:?} {v1}");
-        assert!((x[1] - 65.3846).abs() < 1e-3, "{x:?}");
-        assert!((x[2] - 59.2307).abs() < 1e-3, "{x:?}");
+        assert!((x[1] - 65.8065).abs() < 1e-3, "{x:?}");
+        assert!((x[2] - 59.3548).abs() < 1e-3, "{x:?}");
+        // The impedance between the middles, both ways: through a full solve, and by its path.
+        let mut unit = vec![0.0, 1.0, -1.0];
+        pattern.solve(&f, &mut unit);
+        let path = pattern.between(&f, [Some(1), Some(2)], 1.0);
+        assert!((path - (unit[1] - unit[2])).abs() < 1e-12);
+        // 50 ohm beside 10 || 20 and 30 || 40 in series.
+        let by_hand: f64 = 1.0 / (1.0 / 50.0 + 1.0 / (200.0 / 30.0 + 1200.0 / 70.0));
+        assert!((path - by_hand).abs() < 1e-6, "{path} {by_hand}");
     }
 
     /// Two conductors tied by a milliohm and floating on 10 gigohm each: the pair floats at the

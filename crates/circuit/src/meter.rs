@@ -30,15 +30,15 @@ pub enum Ideal {
 
 /// A unit in one state, solved once for all checks in that state.
 #[derive(Debug)]
-pub enum Scene<'u> {
+pub enum Scene<'u, 'c> {
     /// Under power.
-    Live(&'u AsFound, Alternating<'u>),
+    Live(&'u AsFound<'c>),
     /// The line's breakers open, the supplies live before them: for volts.
-    Opened(Alternating<'u>),
+    Opened(Alternating<'c>),
     /// Dead, for ohms.
-    Direct(Direct<'u>),
+    Direct(Direct<'c>),
     /// Dead, for farads.
-    Capacitance(Alternating<'u>),
+    Capacitance(Alternating<'c>),
 }
 
 /// The state of the unit at a check.
@@ -52,16 +52,15 @@ pub struct State<'l> {
     pub heat: Heat,
 }
 
-impl<'u> Scene<'u> {
+impl<'u, 'c> Scene<'u, 'c> {
     /// Sets the scene for one function in one state. `None` for a function that the model does
     /// not know in that state.
     #[must_use]
-    pub fn new(unit: &'u Unit<'u>, function: Function, state: State<'_>) -> Option<Self> {
+    pub fn new(unit: &'u Unit<'c>, function: Function, state: State<'_>) -> Option<Self> {
         match (state.power, function) {
-            (true, Function::VoltsAc | Function::AmpsAc) => Some(Scene::Live(
-                unit.standing(state.heat),
-                unit.live(state.heat),
-            )),
+            (true, Function::VoltsAc | Function::AmpsAc) => {
+                Some(Scene::Live(unit.standing(state.heat)))
+            }
             (false, Function::VoltsAc) => {
                 Some(Scene::Opened(unit.opened(state.lifted, state.heat, true)))
             }
@@ -82,15 +81,15 @@ impl<'u> Scene<'u> {
     pub fn shows(&self, function: Function, points: [PointId; 2]) -> Ideal {
         let ends = points.map(Some);
         match self {
-            Scene::Live(standing, live) => Ideal::Value(if function == Function::AmpsAc {
+            Scene::Live(standing) => Ideal::Value(if function == Function::AmpsAc {
                 standing
                     .assembly
                     .elements
                     .iter()
                     .find(|e| matches!(e, crate::network::Element::Resistor { ends: own, .. } if *own == ends))
-                    .map_or(0.0, |wire| live.currents(wire)[0].norm())
+                    .map_or(0.0, |wire| standing.live.currents(wire)[0].norm())
             } else {
-                live.voltmeter(ends, VOLTMETER_OHMS)
+                standing.live.voltmeter(ends, VOLTMETER_OHMS)
             }),
             Scene::Opened(network) => Ideal::Value(network.voltmeter(ends, VOLTMETER_OHMS)),
             Scene::Direct(direct) => {

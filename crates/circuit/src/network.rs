@@ -93,17 +93,28 @@ pub enum Element {
     },
 }
 
+/// One or two pairs of ends.
+struct Pairs([[Node; 2]; 2], usize);
+
+impl std::ops::Deref for Pairs {
+    type Target = [[Node; 2]];
+    fn deref(&self) -> &Self::Target {
+        &self.0[..self.1]
+    }
+}
+
 impl Element {
-    fn pairs(&self) -> Vec<[Node; 2]> {
+    /// Its pairs of ends: one, or two where the second is not that of the first.
+    fn pairs(&self) -> Pairs {
         match self {
             Element::Resistor { ends, .. }
             | Element::Coil { ends, .. }
             | Element::Capacitor { ends, .. }
-            | Element::Source { ends, .. } => vec![*ends],
+            | Element::Source { ends, .. } => Pairs([*ends, *ends], 1),
             Element::Transformer {
                 primary, secondary, ..
-            } => vec![*primary, *secondary],
-            Element::Motor { main, aux, .. } => vec![*main, *aux],
+            } => Pairs([*primary, *secondary], 2),
+            Element::Motor { main, aux, .. } => Pairs([*main, *aux], 2),
         }
     }
 
@@ -168,7 +179,13 @@ fn inverse(z: [[Phasor; 2]; 2]) -> [[Phasor; 2]; 2] {
 pub fn pattern(nodes: usize, elements: &[Element]) -> Pattern {
     let mut edges = Vec::new();
     for element in elements {
-        let ends: Vec<usize> = element.pairs().into_iter().flatten().flatten().collect();
+        let ends: Vec<usize> = element
+            .pairs()
+            .iter()
+            .flatten()
+            .flatten()
+            .copied()
+            .collect();
         for (i, &a) in ends.iter().enumerate() {
             for &b in &ends[i + 1..] {
                 edges.push((a, b));
@@ -242,7 +259,8 @@ impl<'p> Alternating<'p> {
     /// The impedance seen between two nodes, ohms.
     #[must_use]
     pub fn impedance(&self, ends: [Node; 2]) -> Phasor {
-        thevenin(self.pattern, &self.factors, ends, Complex::new(1.0, 0.0))
+        self.pattern
+            .between(&self.factors, ends, Complex::new(1.0, 0.0))
     }
 
     /// What a voltmeter of `input_ohms` shows between two nodes, volts.
@@ -334,22 +352,10 @@ impl<'p> Direct<'p> {
     /// The resistance between two nodes, ohms.
     #[must_use]
     pub fn resistance(&self, ends: [Node; 2]) -> f64 {
-        thevenin(self.pattern, &self.factors, ends, 1.0)
+        self.pattern.between(&self.factors, ends, 1.0)
     }
 }
 
 fn at<T: Scalar>(values: &[T], node: Node) -> T {
     node.map_or_else(T::default, |n| values[n])
-}
-
-fn thevenin<T: Scalar>(pattern: &Pattern, factors: &Factors<T>, [a, b]: [Node; 2], one: T) -> T {
-    let mut x = vec![T::default(); pattern.nodes()];
-    if let Some(a) = a {
-        x[a] += one;
-    }
-    if let Some(b) = b {
-        x[b] -= one;
-    }
-    pattern.solve(factors, &mut x);
-    at(&x, a) - at(&x, b)
 }

@@ -37,8 +37,10 @@ pub enum Motion {
 }
 
 /// How a unit stands under power with a call on.
-#[derive(Debug, Clone)]
-pub struct AsFound {
+#[derive(Debug)]
+pub struct AsFound<'c> {
+    /// Its network as it stands, solved.
+    pub live: Alternating<'c>,
     /// Its elements, every switch where it stands.
     pub assembly: Assembly,
     /// Whether each contactor is pulled in.
@@ -55,11 +57,11 @@ pub struct Unit<'c> {
     circuit: &'c Circuit<'c>,
     drawn: Drawn,
     faults: Vec<FaultId>,
-    found: AsFound,
+    found: AsFound<'c>,
     /// Breakers and fuses that opened by the current through them.
     opened: Vec<usize>,
     /// How it stands just after a start from cold, once asked for.
-    restarted: OnceCell<AsFound>,
+    restarted: OnceCell<AsFound<'c>>,
 }
 
 /// How the motors were before the power came on.
@@ -88,7 +90,7 @@ impl<'c> Unit<'c> {
 
     /// How it stands in the first seconds after a start from cold. Breakers and fuses that stood
     /// open still do.
-    pub fn restarted(&self) -> &AsFound {
+    pub fn restarted(&self) -> &AsFound<'c> {
         self.restarted.get_or_init(|| {
             run(
                 self.circuit,
@@ -103,7 +105,7 @@ impl<'c> Unit<'c> {
 
     /// How it stands under power: long on, or just started from cold.
     #[must_use]
-    pub fn standing(&self, heat: Heat) -> &AsFound {
+    pub fn standing(&self, heat: Heat) -> &AsFound<'c> {
         match heat {
             Heat::AsFound => &self.found,
             Heat::Cold => self.restarted(),
@@ -112,7 +114,7 @@ impl<'c> Unit<'c> {
 
     /// How it stands under power.
     #[must_use]
-    pub fn found(&self) -> &AsFound {
+    pub fn found(&self) -> &AsFound<'c> {
         &self.found
     }
 
@@ -144,17 +146,6 @@ impl<'c> Unit<'c> {
             }
         }
         all
-    }
-
-    /// The network under power.
-    #[must_use]
-    pub fn live(&self, heat: Heat) -> Alternating<'c> {
-        Alternating::solve(
-            &self.circuit.pattern,
-            &self.standing(heat).assembly.elements,
-            LINE_HERTZ,
-            true,
-        )
     }
 
     /// Its elements when dead: breakers of the line opened by hand, contactors released, these
@@ -296,13 +287,13 @@ fn release(assembly: &mut Assembly) {
 
 /// Puts a unit under power and lets it settle; `stand_open` are breakers and fuses that are open
 /// besides those of the faults. Returns also those that opened by their current.
-fn run(
-    circuit: &Circuit<'_>,
+fn run<'c>(
+    circuit: &'c Circuit<'_>,
     drawn: &Drawn,
     faults: &[FaultId],
     stand_open: &[bool],
     before: Before,
-) -> (AsFound, Vec<usize>) {
+) -> (AsFound<'c>, Vec<usize>) {
     let mut assembly = circuit.assemble(drawn, faults);
     let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
     for (open, stands) in open.iter_mut().zip(stand_open) {
@@ -315,44 +306,66 @@ fn run(
                 open_all(&mut assembly.elements, &device.elements);
             }
         }
-        let (pulled_in, motion, over) = settle(circuit, drawn, &mut assembly, &open, before);
-        let Some(over) = over else {
-            let found = AsFound {
-                assembly,
+        match settle(circuit, drawn, &mut assembly, &open, before) {
+            Settled::Stands {
+                live,
                 pulled_in,
                 motion,
-                open,
-            };
-            return (found, opened);
-        };
-        open[over] = true;
-        opened.push(over);
+            } => {
+                let found = AsFound {
+                    live,
+                    assembly,
+                    pulled_in,
+                    motion,
+                    open,
+                };
+                return (found, opened);
+            }
+            Settled::Opens(over) => {
+                open[over] = true;
+                opened.push(over);
+            }
+        }
     }
 }
 
-/// Lets contactors and motors settle with breakers and fuses as they stand. Returns the first
-/// breaker or fuse that opens by its current, if one does.
-fn settle(
-    circuit: &Circuit<'_>,
+/// What comes of letting a unit settle.
+enum Settled<'c> {
+    /// It stands so.
+    Stands {
+        live: Alternating<'c>,
+        pulled_in: Vec<bool>,
+        motion: Vec<Motion>,
+    },
+    /// This breaker or fuse opens by its current.
+    Opens(usize),
+}
+
+/// Lets contactors and motors settle with breakers and fuses as they stand.
+fn settle<'c>(
+    circuit: &'c Circuit<'_>,
     drawn: &Drawn,
     assembly: &mut Assembly,
     open: &[bool],
     before: Before,
-) -> (Vec<bool>, Vec<Motion>, Option<usize>) {
+) -> Settled<'c> {
     let mut pulled_in = vec![false; assembly.contactors.len()];
     let mut motion = vec![Motion::Still; assembly.motors.len()];
     release(assembly);
     for (m, motor) in assembly.motors.iter().enumerate() {
+        if let Element::Motor { slip, .. } = &mut assembly.elements[motor.element] {
+            *slip = 1.0;
+        }
         if motor.overheated && before == Before::LongOn {
             motion[m] = Motion::Tripped;
             set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
         }
     }
     // Coils first: motors stand still while the contactors pull in.
-    for _ in 0..4 {
+    let standing = loop {
         let now = solve(circuit, assembly);
         if let Some(over) = overcurrent(assembly, open, &now, |o| o.at_once_amps) {
-            return (pulled_in, motion, Some(over));
+            return Settled::Opens(over);
         }
         let mut changed = false;
         for (c, contactor) in assembly.contactors.iter().enumerate() {
@@ -360,63 +373,56 @@ fn settle(
             if pulls && !pulled_in[c] {
                 pulled_in[c] = true;
                 changed = true;
-                for pole in &contactor.poles {
-                    if pole.stuck.is_none() {
-                        set_ohms(&mut assembly.elements[pole.element], pole.closed_ohms);
-                    }
+                for pole in contactor.poles.iter().filter(|p| p.stuck.is_none()) {
+                    set_ohms(&mut assembly.elements[pole.element], pole.closed_ohms);
                 }
             }
         }
         if !changed {
-            break;
+            break now;
+        }
+    };
+    // Motors at standstill: start, stall, or nothing to stall on.
+    for (m, motor) in assembly.motors.iter().enumerate() {
+        if motion[m] != Motion::Tripped {
+            motion[m] = standstill(assembly, motor, &standing);
         }
     }
-    // Motors at standstill: start, stall, or nothing to stall on.
-    let now = solve(circuit, assembly);
-    let starts: Vec<Motion> = assembly
-        .motors
-        .iter()
-        .zip(&motion)
-        .map(|(motor, &before)| {
-            if before == Motion::Tripped {
-                before
-            } else {
-                standstill(assembly, motor, &now)
-            }
-        })
-        .collect();
-    for (m, motor) in assembly.motors.clone().iter().enumerate() {
-        motion[m] = starts[m];
+    let mut changed = false;
+    for (m, motor) in assembly.motors.iter().enumerate() {
         match motion[m] {
             Motion::Running => {
                 if let Element::Motor { slip, .. } = &mut assembly.elements[motor.element] {
                     *slip = motor.running_slip;
                 }
+                changed = true;
             }
             Motion::Stalled
                 if before == Before::LongOn && drawn.chance[motor.part] < STALLED_OPEN_SHARE =>
             {
                 motion[m] = Motion::Tripped;
                 set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
+                changed = true;
             }
             _ => {}
         }
     }
-    // A stalled motor opens its overload long before the breaker's thermal element opens.
-    let over = if motion.contains(&Motion::Stalled) {
-        None
+    let live = if changed {
+        solve(circuit, assembly)
     } else {
-        let now = solve(circuit, assembly);
-        overcurrent(assembly, open, &now, |o| o.held_amps)
+        standing
     };
-    if over.is_some() {
-        for motor in &assembly.motors {
-            if let Element::Motor { slip, .. } = &mut assembly.elements[motor.element] {
-                *slip = 1.0;
-            }
-        }
+    // A stalled motor opens its overload long before the breaker's thermal element opens.
+    if !motion.contains(&Motion::Stalled)
+        && let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps)
+    {
+        return Settled::Opens(over);
     }
-    (pulled_in, motion, over)
+    Settled::Stands {
+        live,
+        pulled_in,
+        motion,
+    }
 }
 
 fn solve<'c>(circuit: &'c Circuit<'_>, assembly: &Assembly) -> Alternating<'c> {

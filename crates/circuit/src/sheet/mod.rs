@@ -1,7 +1,9 @@
 //! A sheet: a unit's parts, how their terminals are wired, the points a probe can reach, and the
 //! checks a technician can make.
 
+mod checks;
 mod error;
+mod layers;
 mod quantity;
 mod read;
 mod toml;
@@ -11,7 +13,7 @@ use std::collections::BTreeMap;
 use ohmtrail_core::reading::Function;
 
 pub use self::error::{Problem, SheetError};
-pub use self::read::{read_builtin, read_file, read_text};
+pub use self::layers::{read_builtin, read_file, read_text};
 use crate::parts::{Kind, LookKind};
 
 /// The built-in sheets: name and text.

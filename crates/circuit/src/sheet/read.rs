@@ -1,161 +1,28 @@
-//! Reads a sheet from TOML, with everything that is wrong with it.
+//! Reads a sheet's parts, wires and faults from TOML, with everything that is wrong with them.
 //!
 //! A sheet may be `based-on` another: it takes over all of it, replaces parts, wires, lifted sets
 //! and complaints of the same name, adds its own, and removes what its `remove` names.
 
-use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::path::Path;
 
-use ohmtrail_core::reading::Function;
-use toml::de::DeValue;
-
-use super::error::{Problem, SheetError};
-use super::toml::{Keys, Text};
-use super::{
-    BUILTIN, Caused, Check, Complaint, DeadPlan, Fault, Heat, Lift, Masked, Minutes, Part, PointId,
-    Question, Sheet, Wire, quantity,
-};
-use crate::parts::{KINDS, Sight, Unit, kind};
+use super::toml::Keys;
+use super::{Check, Fault, Lift, Minutes, Part, PointId, Sheet, Wire, quantity};
+use crate::parts::{KINDS, kind};
 
 /// Prior weight of an open wire (common practice, no published source).
 const WIRE_OPEN_WEIGHT: f64 = 0.002;
 
-/// Minutes of a look (common practice, no published source).
-const LOOK_MINUTES: f64 = 0.5;
-
-/// Reads a built-in sheet; `None` if there is none of that name.
-pub fn read_builtin(name: &str) -> Option<Result<Sheet, SheetError>> {
-    let (_, text) = BUILTIN.iter().find(|(n, _)| *n == name)?;
-    Some(read_text(name, text))
-}
-
-/// Reads a sheet from a file.
-///
-/// # Errors
-/// Every problem of the file, or that it cannot be read.
-pub fn read_file(path: &Path) -> Result<Sheet, SheetError> {
-    let shown = path.display().to_string();
-    let text = std::fs::read_to_string(path)
-        .map_err(|e| one(&shown, 1, e.to_string(), "check the path"))?;
-    read_layers(&shown, text, path.parent())
-}
-
-/// Reads a sheet from its text; `name` is what problems call it.
-///
-/// # Errors
-/// Every problem of the text.
-pub fn read_text(name: &str, text: &str) -> Result<Sheet, SheetError> {
-    read_layers(name, text.to_owned(), None)
-}
-
-fn one(file: &str, line: usize, what: String, remedy: &str) -> SheetError {
-    SheetError {
-        problems: vec![Problem {
-            file: file.to_owned(),
-            line,
-            what,
-            remedy: remedy.to_owned(),
-        }],
-    }
-}
-
-/// The sheet and those it is based on, the base first.
-fn read_layers(name: &str, text: String, folder: Option<&Path>) -> Result<Sheet, SheetError> {
-    let problems = RefCell::new(Vec::new());
-    let mut layers = vec![(name.to_owned(), text)];
-    let mut folder = folder.map(Path::to_path_buf);
-    loop {
-        let (name, text) = &layers[0];
-        let text = Text {
-            name,
-            text,
-            problems: &problems,
-        };
-        let base = text.parse().and_then(|table| {
-            let span = table.span();
-            let table = table.into_inner();
-            let keys = Keys::new(&text, span, &table);
-            keys.string("based-on").map(|(b, s)| (b.to_owned(), s))
-        });
-        let Some((base, span)) = base else { break };
-        let path = folder.as_ref().map(|f| f.join(&base));
-        let known = BUILTIN.iter().find(|(n, _)| *n == base);
-        let loaded = match (known, &path) {
-            (Some((_, text)), _) => Ok((base.clone(), (*text).to_owned())),
-            (None, Some(path)) => std::fs::read_to_string(path)
-                .map(|t| (path.display().to_string(), t))
-                .map_err(|e| e.to_string()),
-            (None, None) => Err("there is no built-in sheet of that name".to_owned()),
-        };
-        match loaded {
-            Ok((base_name, _)) if layers.iter().any(|(n, _)| *n == base_name) => {
-                text.problem(
-                    span,
-                    format!("`based-on = \"{base}\"` leads back to a sheet that is based on this one: a loop of definitions"),
-                    "base it on another sheet, or on none",
-                );
-                break;
-            }
-            Ok(layer) => {
-                if known.is_none() {
-                    folder = path.and_then(|p| p.parent().map(Path::to_path_buf));
-                }
-                layers.insert(0, layer);
-            }
-            Err(why) => {
-                text.problem(
-                    span,
-                    format!("the sheet \"{base}\" cannot be read: {why}"),
-                    "name a built-in sheet, or a file beside this one",
-                );
-                break;
-            }
-        }
-    }
-    let texts: Vec<Text<'_>> = layers
-        .iter()
-        .map(|(name, text)| Text {
-            name,
-            text,
-            problems: &problems,
-        })
-        .collect();
-    let tables: Vec<_> = texts.iter().filter_map(Text::parse).collect();
-    let mut hasher = blake3::Hasher::new();
-    for (_, text) in &layers {
-        hasher.update(text.as_bytes());
-    }
-    let sheet = if problems.borrow().is_empty() {
-        let tops: Vec<Keys<'_, '_>> = texts
-            .iter()
-            .zip(&tables)
-            .map(|(text, table)| Keys::new(text, 0..0, table.get_ref()))
-            .collect();
-        Some(Reader::default().sheet(&tops, *hasher.finalize().as_bytes()))
-    } else {
-        None
-    };
-    let mut problems = problems.into_inner();
-    match sheet {
-        Some(sheet) if problems.is_empty() => Ok(sheet),
-        _ => {
-            problems.dedup();
-            Err(SheetError { problems })
-        }
-    }
-}
-
+/// A sheet as it is put together.
 #[derive(Default)]
-struct Reader {
-    parts: Vec<Part>,
-    wires: Vec<Wire>,
-    points: Vec<(String, String)>,
-    index: BTreeMap<String, PointId>,
-    faults: Vec<Fault>,
-    lifts: Vec<Lift>,
-    checks: Vec<Check>,
+pub(super) struct Reader {
+    pub(super) parts: Vec<Part>,
+    pub(super) wires: Vec<Wire>,
+    pub(super) points: Vec<(String, String)>,
+    pub(super) index: BTreeMap<String, PointId>,
+    pub(super) faults: Vec<Fault>,
+    pub(super) lifts: Vec<Lift>,
+    pub(super) checks: Vec<Check>,
 }
 
 /// The tables of that key over all layers; a later one of the same name replaces an earlier one.
@@ -188,7 +55,7 @@ fn merged<'k>(
 }
 
 impl Reader {
-    fn sheet(mut self, layers: &[Keys<'_, '_>], hash: [u8; 32]) -> Sheet {
+    pub(super) fn sheet(mut self, layers: &[Keys<'_, '_>], hash: [u8; 32]) -> Sheet {
         // At least one layer: the sheet itself.
         let last = &layers[layers.len() - 1];
         let name = last.need("name").map_or("", |n| n.0).to_owned();
@@ -377,7 +244,12 @@ impl Reader {
         });
     }
 
-    fn point(&self, keys: &Keys<'_, '_>, name: &str, span: Range<usize>) -> Option<PointId> {
+    pub(super) fn point(
+        &self,
+        keys: &Keys<'_, '_>,
+        name: &str,
+        span: Range<usize>,
+    ) -> Option<PointId> {
         let found = self.index.get(name).copied();
         if found.is_none() {
             let part = name.split('.').next().unwrap_or_default();
@@ -507,305 +379,6 @@ impl Reader {
                 owner: self.parts.len() + i,
                 kind_name: "open",
             });
-        }
-    }
-
-    fn lift(&mut self, name: String, keys: &Keys<'_, '_>) {
-        let mut ends = Vec::new();
-        for (end, span) in keys.strings("ends") {
-            let Some(id) = self.point(keys, end, span.clone()) else {
-                continue;
-            };
-            if !self.wires.iter().any(|w| w.ends.contains(&id)) {
-                keys.text.problem(
-                    span,
-                    format!("\"{end}\" is a terminal, not a wire's end"),
-                    "name the wire end that is lifted off it, such as \"wire-name.1\"",
-                );
-            }
-            ends.push(id);
-        }
-        let minutes = keys.number("minutes").unwrap_or(2.0);
-        keys.finish();
-        self.lifts.push(Lift {
-            name,
-            ends,
-            minutes,
-        });
-    }
-
-    fn looks(&mut self) {
-        for (part, p) in self.parts.iter().enumerate() {
-            for look in p.kind.looks {
-                self.checks.push(Check {
-                    question: Question::Look { part, look },
-                    power: look.power,
-                    lift: None,
-                    heat: (look.sight == Sight::Hot || look.power == Some(true))
-                        .then_some(Heat::AsFound),
-                    proves: Vec::new(),
-                    minutes: LOOK_MINUTES,
-                    why: format!("{}: {}", p.words, look.words),
-                });
-            }
-        }
-    }
-
-    fn check(&mut self, keys: &Keys<'_, '_>) {
-        let function = keys.need("measure").and_then(|(name, span)| {
-            let found = Function::by_name(name);
-            if found.is_none() {
-                let known: Vec<&str> = Function::ALL.iter().map(|f| f.name()).collect();
-                keys.text.problem(
-                    span,
-                    format!("\"{name}\" is not something a meter measures"),
-                    format!("known are {}", known.join(", ")),
-                );
-            }
-            found
-        });
-        let points: Vec<PointId> = keys
-            .strings("points")
-            .into_iter()
-            .filter_map(|(name, span)| self.point(keys, name, span))
-            .collect();
-        let power = match keys.need("power") {
-            Some(("on", _)) => Some(true),
-            Some(("off", _)) => Some(false),
-            Some((other, span)) => {
-                keys.text.problem(
-                    span,
-                    format!("`power = \"{other}\"` is not a state of the unit"),
-                    "write \"on\" or \"off\"",
-                );
-                None
-            }
-            None => None,
-        };
-        let lift = keys.string("lift").and_then(|(name, span)| {
-            let found = self.lifts.iter().position(|l| l.name == name);
-            if found.is_none() {
-                keys.text.problem(
-                    span,
-                    format!("there is no lifted set \"{name}\""),
-                    "add a [[lift]] of that name, or correct it",
-                );
-            }
-            found
-        });
-        let heats: &[Option<Heat>] = match keys.string("motors") {
-            None => &[None],
-            Some(("as-found", _)) => &[Some(Heat::AsFound)],
-            Some(("cold", _)) => &[Some(Heat::Cold)],
-            Some(("both", _)) => &[Some(Heat::AsFound), Some(Heat::Cold)],
-            Some((other, span)) => {
-                keys.text.problem(
-                    span,
-                    format!("`motors = \"{other}\"` is not a heat of the motors"),
-                    "write \"as-found\", \"cold\" or \"both\"",
-                );
-                &[]
-            }
-        };
-        let minutes = keys.number("minutes").unwrap_or(1.0);
-        let why = keys.need("why").map_or("", |w| w.0).to_owned();
-        let limits = keys.strings("within");
-        let proves: Vec<usize> = keys
-            .strings("proves")
-            .into_iter()
-            .filter_map(|(n, s)| self.fault(keys, n, s))
-            .collect();
-        keys.finish();
-        let (Some(function), &[a, b]) = (function, points.as_slice()) else {
-            if function.is_some() && points.len() < 2 {
-                keys.text.problem(
-                    keys.span.clone(),
-                    "a check needs two points",
-                    "write `points = [\"part.terminal\", \"part.terminal\"]`",
-                );
-            }
-            return;
-        };
-        if power == Some(true) && function.injects() {
-            keys.text.problem(
-                keys.span.clone(),
-                format!("{} on a live circuit", function.name()),
-                "write `power = \"off\"`: this function drives its own current",
-            );
-        }
-        if function == Function::AmpsAc && self.wires.iter().all(|w| w.ends != [a, b]) {
-            keys.text.problem(
-                keys.span.clone(),
-                "amperes are read with a clamp around a wire",
-                "give both ends of one wire: points = [\"wire.1\", \"wire.2\"]",
-            );
-        }
-        let limits = match limits.as_slice() {
-            [] => None,
-            [(low, low_span), (high, high_span)] => {
-                let unit = match function.ucum() {
-                    "V" => Unit::Volt,
-                    "F" => Unit::Farad,
-                    "A" => Unit::Ampere,
-                    _ => Unit::Ohm,
-                };
-                let read = |text: &str, span: &Range<usize>| {
-                    quantity::read(text, unit)
-                        .map_err(|why| keys.text.problem(span.clone(), why, "correct this limit"))
-                        .ok()
-                };
-                read(low, low_span).zip(read(high, high_span))
-            }
-            _ => {
-                keys.text.problem(
-                    keys.span.clone(),
-                    "`within` needs a lower and an upper limit",
-                    "write `within = [\"216 V\", \"252 V\"]`",
-                );
-                None
-            }
-        };
-        for &heat in heats {
-            self.checks.push(Check {
-                question: Question::Measure {
-                    function,
-                    points: [a, b],
-                    limits,
-                },
-                power,
-                lift,
-                heat,
-                proves: proves.clone(),
-                minutes,
-                why: why.clone(),
-            });
-        }
-    }
-
-    fn fault(&self, keys: &Keys<'_, '_>, name: &str, span: Range<usize>) -> Option<usize> {
-        let found = self.faults.iter().position(|f| f.name == name);
-        if found.is_none() {
-            keys.text.problem(
-                span,
-                format!("\"{name}\" is not a fault of this sheet"),
-                "list them with `ohmtrail sheet faults`",
-            );
-        }
-        found
-    }
-
-    fn masked(&self, keys: &Keys<'_, '_>, masked: &mut Vec<Masked>) {
-        let faults = |key| -> Vec<usize> {
-            keys.strings(key)
-                .into_iter()
-                .filter_map(|(n, s)| self.fault(keys, n, s))
-                .collect()
-        };
-        let (by, hidden) = (faults("by"), faults("faults"));
-        keys.finish();
-        for &by in &by {
-            masked.extend(hidden.iter().map(|&fault| Masked { by, fault }));
-        }
-    }
-
-    fn caused(&self, keys: &Keys<'_, '_>, caused: &mut Vec<Caused>) {
-        let p = keys.number("p");
-        let to = keys.need("fault").and_then(|(n, s)| self.fault(keys, n, s));
-        let by: Vec<usize> = keys
-            .strings("by")
-            .into_iter()
-            .filter_map(|(n, s)| self.fault(keys, n, s))
-            .collect();
-        keys.finish();
-        let (Some(fault), Some(p)) = (to, p) else {
-            return;
-        };
-        if !(p > 0.0 && p < 1.0) {
-            keys.text.problem(
-                keys.span.clone(),
-                "`p` is not a probability",
-                "give a number between 0 and 1",
-            );
-        }
-        caused.extend(by.into_iter().map(|by| Caused { by, fault, p }));
-    }
-
-    fn complaint(&self, name: String, keys: &Keys<'_, '_>) -> Complaint {
-        let words = keys.need("words").map_or("", |w| w.0).to_owned();
-        let mut says = Vec::new();
-        if let Some(looks) = keys.table("says") {
-            for (look, span, value) in looks.all() {
-                let check = self.checks.iter().position(|c| match &c.question {
-                    Question::Look { part, look: l } => {
-                        format!("{}.{}", self.parts[*part].name, l.name) == look
-                    }
-                    Question::Measure { .. } => false,
-                });
-                match (check, value.get_ref()) {
-                    (Some(check), DeValue::Boolean(yes)) => says.push((check, *yes)),
-                    (None, _) => keys.text.problem(
-                        span,
-                        format!("\"{look}\" is nothing that is looked at on this sheet"),
-                        "list them with `ohmtrail sheet looks`",
-                    ),
-                    (Some(_), _) => {
-                        keys.text
-                            .problem(value.span(), "not yes or no", "write true or false");
-                    }
-                }
-            }
-        }
-        keys.finish();
-        Complaint { name, words, says }
-    }
-
-    fn dead(&self, keys: &Keys<'_, '_>) -> DeadPlan {
-        let points = |keys: &Keys<'_, '_>, key| -> Vec<PointId> {
-            keys.strings(key)
-                .into_iter()
-                .filter_map(|(n, s)| self.point(keys, n, s))
-                .collect()
-        };
-        let line = points(keys, "line");
-        let load = points(keys, "load");
-        let ground = keys
-            .need("ground")
-            .and_then(|(n, s)| self.point(keys, n, s))
-            .unwrap_or_default();
-        let others = keys
-            .tables("other")
-            .iter()
-            .map(|other| {
-                let list = points(other, "points");
-                other.finish();
-                list
-            })
-            .collect();
-        keys.finish();
-        if line.is_empty() || load.is_empty() {
-            keys.text.problem(
-                keys.span.clone(),
-                "`line` and `load` need points",
-                "name every pole on both sides: an open contactor makes its load side dead by itself",
-            );
-        }
-        let mut capacitors = Vec::new();
-        for part in &self.parts {
-            if part.kind.name.contains("capacitor") {
-                let n = part.kind.terminals.len();
-                for a in 0..n {
-                    for b in a + 1..n {
-                        capacitors.push([part.first_point + a, part.first_point + b]);
-                    }
-                }
-            }
-        }
-        DeadPlan {
-            line,
-            load,
-            others,
-            ground,
-            capacitors,
         }
     }
 }

@@ -1,0 +1,316 @@
+//! Reads what can be asked of a unit: lifted sets, looks, checks, what faults bring about and
+//! hide, complaints, and what must read dead.
+
+use std::ops::Range;
+
+use ohmtrail_core::reading::Function;
+use toml::de::DeValue;
+
+use super::read::Reader;
+use super::toml::Keys;
+use super::{Caused, Check, Complaint, DeadPlan, Heat, Lift, Masked, PointId, Question, quantity};
+use crate::parts::{Sight, Unit};
+
+/// Minutes of a look (common practice, no published source).
+const LOOK_MINUTES: f64 = 0.5;
+
+impl Reader {
+    pub(super) fn lift(&mut self, name: String, keys: &Keys<'_, '_>) {
+        let mut ends = Vec::new();
+        for (end, span) in keys.strings("ends") {
+            let Some(id) = self.point(keys, end, span.clone()) else {
+                continue;
+            };
+            if !self.wires.iter().any(|w| w.ends.contains(&id)) {
+                keys.text.problem(
+                    span,
+                    format!("\"{end}\" is a terminal, not a wire's end"),
+                    "name the wire end that is lifted off it, such as \"wire-name.1\"",
+                );
+            }
+            ends.push(id);
+        }
+        let minutes = keys.number("minutes").unwrap_or(2.0);
+        keys.finish();
+        self.lifts.push(Lift {
+            name,
+            ends,
+            minutes,
+        });
+    }
+
+    pub(super) fn looks(&mut self) {
+        for (part, p) in self.parts.iter().enumerate() {
+            for look in p.kind.looks {
+                self.checks.push(Check {
+                    question: Question::Look { part, look },
+                    power: look.power,
+                    lift: None,
+                    heat: (look.sight == Sight::Hot || look.power == Some(true))
+                        .then_some(Heat::AsFound),
+                    proves: Vec::new(),
+                    minutes: LOOK_MINUTES,
+                    why: format!("{}: {}", p.words, look.words),
+                });
+            }
+        }
+    }
+
+    pub(super) fn check(&mut self, keys: &Keys<'_, '_>) {
+        let function = keys.need("measure").and_then(|(name, span)| {
+            let found = Function::by_name(name);
+            if found.is_none() {
+                let known: Vec<&str> = Function::ALL.iter().map(|f| f.name()).collect();
+                keys.text.problem(
+                    span,
+                    format!("\"{name}\" is not something a meter measures"),
+                    format!("known are {}", known.join(", ")),
+                );
+            }
+            found
+        });
+        let points: Vec<PointId> = keys
+            .strings("points")
+            .into_iter()
+            .filter_map(|(name, span)| self.point(keys, name, span))
+            .collect();
+        let power = match keys.need("power") {
+            Some(("on", _)) => Some(true),
+            Some(("off", _)) => Some(false),
+            Some((other, span)) => {
+                keys.text.problem(
+                    span,
+                    format!("`power = \"{other}\"` is not a state of the unit"),
+                    "write \"on\" or \"off\"",
+                );
+                None
+            }
+            None => None,
+        };
+        let lift = keys.string("lift").and_then(|(name, span)| {
+            let found = self.lifts.iter().position(|l| l.name == name);
+            if found.is_none() {
+                keys.text.problem(
+                    span,
+                    format!("there is no lifted set \"{name}\""),
+                    "add a [[lift]] of that name, or correct it",
+                );
+            }
+            found
+        });
+        let heats: &[Option<Heat>] = match keys.string("motors") {
+            None => &[None],
+            Some(("as-found", _)) => &[Some(Heat::AsFound)],
+            Some(("cold", _)) => &[Some(Heat::Cold)],
+            Some(("both", _)) => &[Some(Heat::AsFound), Some(Heat::Cold)],
+            Some((other, span)) => {
+                keys.text.problem(
+                    span,
+                    format!("`motors = \"{other}\"` is not a heat of the motors"),
+                    "write \"as-found\", \"cold\" or \"both\"",
+                );
+                &[]
+            }
+        };
+        let minutes = keys.number("minutes").unwrap_or(1.0);
+        let why = keys.need("why").map_or("", |w| w.0).to_owned();
+        let limits = keys.strings("within");
+        let proves: Vec<usize> = keys
+            .strings("proves")
+            .into_iter()
+            .filter_map(|(n, s)| self.fault(keys, n, s))
+            .collect();
+        keys.finish();
+        let (Some(function), &[a, b]) = (function, points.as_slice()) else {
+            if function.is_some() && points.len() < 2 {
+                keys.text.problem(
+                    keys.span.clone(),
+                    "a check needs two points",
+                    "write `points = [\"part.terminal\", \"part.terminal\"]`",
+                );
+            }
+            return;
+        };
+        if power == Some(true) && function.injects() {
+            keys.text.problem(
+                keys.span.clone(),
+                format!("{} on a live circuit", function.name()),
+                "write `power = \"off\"`: this function drives its own current",
+            );
+        }
+        if function == Function::AmpsAc && self.wires.iter().all(|w| w.ends != [a, b]) {
+            keys.text.problem(
+                keys.span.clone(),
+                "amperes are read with a clamp around a wire",
+                "give both ends of one wire: points = [\"wire.1\", \"wire.2\"]",
+            );
+        }
+        let limits = match limits.as_slice() {
+            [] => None,
+            [(low, low_span), (high, high_span)] => {
+                let unit = match function.ucum() {
+                    "V" => Unit::Volt,
+                    "F" => Unit::Farad,
+                    "A" => Unit::Ampere,
+                    _ => Unit::Ohm,
+                };
+                let read = |text: &str, span: &Range<usize>| {
+                    quantity::read(text, unit)
+                        .map_err(|why| keys.text.problem(span.clone(), why, "correct this limit"))
+                        .ok()
+                };
+                read(low, low_span).zip(read(high, high_span))
+            }
+            _ => {
+                keys.text.problem(
+                    keys.span.clone(),
+                    "`within` needs a lower and an upper limit",
+                    "write `within = [\"216 V\", \"252 V\"]`",
+                );
+                None
+            }
+        };
+        for &heat in heats {
+            self.checks.push(Check {
+                question: Question::Measure {
+                    function,
+                    points: [a, b],
+                    limits,
+                },
+                power,
+                lift,
+                heat,
+                proves: proves.clone(),
+                minutes,
+                why: why.clone(),
+            });
+        }
+    }
+
+    fn fault(&self, keys: &Keys<'_, '_>, name: &str, span: Range<usize>) -> Option<usize> {
+        let found = self.faults.iter().position(|f| f.name == name);
+        if found.is_none() {
+            keys.text.problem(
+                span,
+                format!("\"{name}\" is not a fault of this sheet"),
+                "list them with `ohmtrail sheet faults`",
+            );
+        }
+        found
+    }
+
+    pub(super) fn masked(&self, keys: &Keys<'_, '_>, masked: &mut Vec<Masked>) {
+        let faults = |key| -> Vec<usize> {
+            keys.strings(key)
+                .into_iter()
+                .filter_map(|(n, s)| self.fault(keys, n, s))
+                .collect()
+        };
+        let (by, hidden) = (faults("by"), faults("faults"));
+        keys.finish();
+        for &by in &by {
+            masked.extend(hidden.iter().map(|&fault| Masked { by, fault }));
+        }
+    }
+
+    pub(super) fn caused(&self, keys: &Keys<'_, '_>, caused: &mut Vec<Caused>) {
+        let p = keys.number("p");
+        let to = keys.need("fault").and_then(|(n, s)| self.fault(keys, n, s));
+        let by: Vec<usize> = keys
+            .strings("by")
+            .into_iter()
+            .filter_map(|(n, s)| self.fault(keys, n, s))
+            .collect();
+        keys.finish();
+        let (Some(fault), Some(p)) = (to, p) else {
+            return;
+        };
+        if !(p > 0.0 && p < 1.0) {
+            keys.text.problem(
+                keys.span.clone(),
+                "`p` is not a probability",
+                "give a number between 0 and 1",
+            );
+        }
+        caused.extend(by.into_iter().map(|by| Caused { by, fault, p }));
+    }
+
+    pub(super) fn complaint(&self, name: String, keys: &Keys<'_, '_>) -> Complaint {
+        let words = keys.need("words").map_or("", |w| w.0).to_owned();
+        let mut says = Vec::new();
+        if let Some(looks) = keys.table("says") {
+            for (look, span, value) in looks.all() {
+                let check = self.checks.iter().position(|c| match &c.question {
+                    Question::Look { part, look: l } => {
+                        format!("{}.{}", self.parts[*part].name, l.name) == look
+                    }
+                    Question::Measure { .. } => false,
+                });
+                match (check, value.get_ref()) {
+                    (Some(check), DeValue::Boolean(yes)) => says.push((check, *yes)),
+                    (None, _) => keys.text.problem(
+                        span,
+                        format!("\"{look}\" is nothing that is looked at on this sheet"),
+                        "list them with `ohmtrail sheet looks`",
+                    ),
+                    (Some(_), _) => {
+                        keys.text
+                            .problem(value.span(), "not yes or no", "write true or false");
+                    }
+                }
+            }
+        }
+        keys.finish();
+        Complaint { name, words, says }
+    }
+
+    pub(super) fn dead(&self, keys: &Keys<'_, '_>) -> DeadPlan {
+        let points = |keys: &Keys<'_, '_>, key| -> Vec<PointId> {
+            keys.strings(key)
+                .into_iter()
+                .filter_map(|(n, s)| self.point(keys, n, s))
+                .collect()
+        };
+        let line = points(keys, "line");
+        let load = points(keys, "load");
+        let ground = keys
+            .need("ground")
+            .and_then(|(n, s)| self.point(keys, n, s))
+            .unwrap_or_default();
+        let others = keys
+            .tables("other")
+            .iter()
+            .map(|other| {
+                let list = points(other, "points");
+                other.finish();
+                list
+            })
+            .collect();
+        keys.finish();
+        if line.is_empty() || load.is_empty() {
+            keys.text.problem(
+                keys.span.clone(),
+                "`line` and `load` need points",
+                "name every pole on both sides: an open contactor makes its load side dead by itself",
+            );
+        }
+        let mut capacitors = Vec::new();
+        for part in &self.parts {
+            if part.kind.name.contains("capacitor") {
+                let n = part.kind.terminals.len();
+                for a in 0..n {
+                    for b in a + 1..n {
+                        capacitors.push([part.first_point + a, part.first_point + b]);
+                    }
+                }
+            }
+        }
+        DeadPlan {
+            line,
+            load,
+            others,
+            ground,
+            capacitors,
+        }
+    }
+}
