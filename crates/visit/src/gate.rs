@@ -380,9 +380,19 @@ impl Visit<'_> {
                 let fits = self.book.fits(check, &self.record.state());
                 if to.on || (!fits && self.record.power == Power::Off) {
                     there!(self.reach(to, now, false));
-                } else if self.record.power == Power::On {
-                    // Live before an open breaker: no dead proof is needed, an open breaker is.
-                    there!(self.towards(Gate::ProvedDead, now));
+                } else {
+                    // Live before open breakers: no dead proof is needed, but every source is
+                    // opened and locked, so that nothing feeds back.
+                    let way = self.towards(Gate::ProvedDead, now);
+                    if let Way::Ask(wish) = &way
+                        && let Purpose::Gate(step) = wish.purpose
+                        && !matches!(step, Step::ProveMeter | Step::ReadDead { .. } | Step::Drain)
+                    {
+                        return way;
+                    }
+                    if let Way::Barred(_) = way {
+                        return way;
+                    }
                 }
                 match LiveAsk::new(&self.book.plan(), *function, pair, HIGHEST, None) {
                     Ok(ask) => {

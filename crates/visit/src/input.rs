@@ -25,6 +25,19 @@ pub struct Taken {
     pub flags: Flags,
 }
 
+impl Default for Taken {
+    fn default() -> Self {
+        Taken {
+            ask: None,
+            meter: None,
+            function: None,
+            points: None,
+            shown: Shown::Blank,
+            flags: Flags::NONE,
+        }
+    }
+}
+
 /// What a visit is told.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]

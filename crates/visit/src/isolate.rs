@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::Class;
+use ohmtrail_core::isolate::plan::ENOUGH;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
 use ohmtrail_trail::event::{Power, Suspect};
 
@@ -95,6 +96,7 @@ impl Visit<'_> {
         let closed = self.closed_checks(&answers);
         let now = self.planner_state();
         let threshold = self.settings.threshold;
+        let table = self.book.table;
         let ended = self.record.leave.is_some();
         // A take that cannot be made again need not be explained.
         let takes: Vec<(u16, Evidence)> = answers
@@ -110,7 +112,25 @@ impl Visit<'_> {
                 Ok(Standing::Ask(choice) | Standing::Again(choice)) => {
                     Stand::Ask(usize::from(choice.ask), choice.state)
                 }
-                Ok(Standing::Undecided) | Err(_) => Stand::Undecided,
+                Ok(Standing::Undecided) => {
+                    // Sets that no check tells apart are as good as one: together they may be
+                    // probable enough where none of them is by itself.
+                    let lead = belief.leading();
+                    let explained = takes.iter().all(|(ask, evidence)| {
+                        matches!(evidence, Evidence::Looked(_))
+                            || belief.explains(lead.hypothesis, *ask, evidence) == Ok(true)
+                    });
+                    let named = lead.hypothesis != table.none_of_these();
+                    if named && explained && lead.p >= ENOUGH && !ended {
+                        Stand::Found {
+                            hypothesis: lead.hypothesis,
+                            p: lead.p,
+                        }
+                    } else {
+                        Stand::Undecided
+                    }
+                }
+                Err(_) => Stand::Undecided,
             }
         });
         let stand = stand.unwrap_or(Stand::Undecided);

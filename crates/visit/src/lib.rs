@@ -20,6 +20,7 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
+mod acts;
 mod book;
 mod finding;
 mod gate;
@@ -30,6 +31,7 @@ mod judge;
 mod limits;
 mod next;
 mod record;
+mod takes;
 mod visit;
 mod words;
 

@@ -34,12 +34,15 @@ impl Visit<'_> {
             }));
         }
         events.extend(self.withdraw(at));
-        if !events.is_empty() || self.record.open.is_some() || self.record.left.is_some() {
+        if !events.is_empty() || self.record.left.is_some() {
             return events;
         }
         if self.record.told != Some(self.record.version) {
             let ranked = self.suspects();
             return vec![Event::Suspects { ranked }];
+        }
+        if self.record.open.is_some() {
+            return Vec::new();
         }
         if self.is_leaving() {
             return self.leave(at);
@@ -111,6 +114,17 @@ impl Visit<'_> {
     }
 
     fn isolate(&mut self, at: Stamp) -> Vec<Event> {
+        // What was live where nothing should be is made dead before anything else is asked.
+        while self.record.alarmed && self.live.no_dead.is_none() {
+            match self.towards(Gate::ProvedDead, at.steady) {
+                Way::Ask(wish) => {
+                    if let Some(event) = self.ask(wish) {
+                        return vec![event];
+                    }
+                }
+                Way::Wait(_) | Way::There | Way::Barred(_) => break,
+            }
+        }
         // Each turn asks, ends, or bars at least one check: it cannot go round for ever.
         for _ in 0..=self.book.checks() + 2 {
             match self.stand() {

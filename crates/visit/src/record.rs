@@ -83,6 +83,8 @@ pub struct Record {
     pub power: Power,
     /// Whether a lock hangs on it.
     pub locked: bool,
+    /// A live value was read where there should be none, and nothing was opened since.
+    pub alarmed: bool,
     /// Whether the motors had time to cool since they were last under power.
     pub cooled: bool,
     /// The wire ends that are lifted now.
@@ -147,6 +149,7 @@ impl Default for Record {
             // A unit is found under power until it is switched off.
             power: Power::On,
             locked: false,
+            alarmed: false,
             cooled: false,
             lifted: Vec::new(),
             wires: Vec::new(),
@@ -285,7 +288,7 @@ impl Record {
                 self.skipped.push((*ask, why.clone()));
                 self.answered(Some(*ask), check.is_some());
             }
-            Event::Voided { ask, why } => self.voided(*ask, why),
+            Event::Voided { ask, why } => self.voided(book, *ask, why),
             Event::Struck { take, why } => {
                 if let Some(took) = self.takes.iter_mut().find(|t| t.take.take == *take) {
                     took.struck = Some(why.clone());
@@ -302,6 +305,7 @@ impl Record {
                 if gate.why == words::LIVE && !gate.open {
                     self.power = Power::On;
                     self.locked = false;
+                    self.alarmed = true;
                 }
                 self.gates.insert(gate.gate.clone(), gate.clone());
             }
@@ -360,11 +364,13 @@ impl Record {
         self.version += u32::from(tells);
     }
 
-    fn voided(&mut self, ask: Option<u32>, why: &str) {
+    fn voided(&mut self, book: &Book<'_>, ask: Option<u32>, why: &str) {
+        let asked = ask.and_then(|n| self.ask(n)).map(|a| a.request.clone());
+        let check = asked.and_then(|r| Record::check_of(book, &r));
         let took = self.takes.last_mut().filter(|t| t.take.ask == ask);
         if let Some(took) = took.filter(|t| t.take.verdict.is_none() && t.void.is_none()) {
             took.void = Some(why.to_owned());
-            if let Some(check) = took.check {
+            if let Some(check) = check.or(took.check) {
                 *self.voids.entry(check).or_default() += 1;
             }
         }
@@ -376,6 +382,7 @@ impl Record {
     fn acted(&mut self, act: &Act) {
         match act {
             Act::OpenBreaker | Act::LockDisconnect => {
+                self.alarmed = false;
                 if self.power == Power::On {
                     self.power = Power::Off;
                     self.cooled = false;

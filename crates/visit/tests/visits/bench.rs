@@ -3,9 +3,10 @@
 
 use std::sync::OnceLock;
 
-use ohmtrail_circuit::bench::Bench;
+use ohmtrail_circuit::bench::{Bench, BenchError};
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::sheet::{Question, Sheet, read_builtin};
+use ohmtrail_core::accuracy::{Accuracy, Spec};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
@@ -55,9 +56,25 @@ pub fn joined(meter: u16) -> Input {
             driver: "test".into(),
             place: "bench".into(),
             profile: "none".into(),
-            accuracy_assumed: true,
+            accuracy_assumed: false,
         },
-        accuracy: Vec::new(),
+        accuracy: STATED.to_vec(),
+    }
+}
+
+/// What an invented hand-held meter states.
+const STATED: [Spec; 5] = [
+    stated(Function::VoltsAc, 1.0, 3.0),
+    stated(Function::VoltsDc, 0.5, 2.0),
+    stated(Function::Ohms, 0.8, 3.0),
+    stated(Function::Farads, 2.0, 5.0),
+    stated(Function::AmpsAc, 2.0, 5.0),
+];
+
+const fn stated(function: Function, percent: f64, counts: f64) -> Spec {
+    Spec {
+        function,
+        accuracy: Accuracy::new(percent, counts),
     }
 }
 
@@ -190,7 +207,12 @@ impl<'b> Hands<'b> {
 
     pub fn take(&self, function: Function, points: &[String; 2], ask: Option<u32>) -> Taken {
         let pair = [&points[0], &points[1]].map(|p| sheet().point(p).expect("a point"));
-        let ideal = self.bench.measure(function, pair).expect("modelled");
+        let ideal = match self.bench.measure(function, pair) {
+            Ok(ideal) => ideal,
+            // No current where there is no power.
+            Err(BenchError::NotModelled { .. }) => Ideal::Value(0.0),
+            Err(error) => panic!("asked for {points:?}: {error}"),
+        };
         Taken {
             ask,
             function: Some(function),
@@ -247,4 +269,32 @@ impl<'b> Hands<'b> {
         }
         panic!("the visit does not end");
     }
+
+    /// On until a check that is no step towards a gate is asked for and fits.
+    pub fn until(&mut self, fits: impl Fn(&Request) -> bool) -> Asked {
+        for _ in 0..1500 {
+            let asked = self.settle().expect("an ask");
+            if fits(&asked.request) {
+                return asked;
+            }
+            let input = self.answer(&asked);
+            self.say(input).expect("an honest answer is taken");
+        }
+        panic!("never asked");
+    }
+}
+
+/// A visit that goes on from a part of its trail, the bench in the state that part left it in, on
+/// a clock that begins again.
+pub fn go_on<'b>(book: &'b Book<'b>, entries: &[Entry], faults: &[&str], seed: u64) -> Hands<'b> {
+    let mut hands = Hands::new(book, faults, seed);
+    for entry in entries {
+        if let Event::Acted(acted) = &entry.event {
+            hands.do_act(&acted.act);
+        }
+    }
+    hands.visit = Visit::replay(book, Settings::default(), entries).expect("its own trail");
+    hands.entries = entries.to_vec();
+    hands.seconds = 0.0;
+    hands
 }

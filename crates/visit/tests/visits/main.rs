@@ -3,4 +3,7 @@
 
 mod bench;
 mod gates;
+mod replay;
+mod sweep;
+mod talk;
 mod walk;

@@ -1,0 +1,148 @@
+//! The tag: a narrow card that hangs in the unit with the lock.
+
+use ohmtrail_trail::Hash;
+use ohmtrail_trail::event::Power;
+use ohmtrail_visit::{Book, Record};
+
+use crate::text::{fault, groups, moment, wrap};
+
+/// The tag's width, in characters.
+pub const WIDTH: usize = 38;
+
+/// The tag of a visit, as lines of at most [`WIDTH`] characters. `head` is the head hash of the
+/// trail as it stands when the tag is written.
+#[must_use]
+pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> String {
+    let mut card = Card::default();
+    card.rule('=');
+    let off = record
+        .left
+        .as_ref()
+        .map_or(record.power == Power::Off, |l| l.power == Power::Off);
+    let locked = record.left.as_ref().map_or(record.locked, |l| l.locked);
+    card.line(if off {
+        "LEFT OFF - DO NOT ENERGISE"
+    } else {
+        "LEFT UNDER POWER"
+    });
+    card.rule('=');
+    if let Some(opened) = &record.opened {
+        if opened.simulated {
+            card.line("MADE FROM A SIMULATED UNIT");
+        }
+        card.field("Unit", &opened.unit);
+        card.field("Work order", &opened.work_order);
+        card.field("By", &opened.technician);
+    }
+    card.field("Date", &moment(record.last_at));
+    card.rule('-');
+    found(&mut card, book, record);
+    card.rule('-');
+    card.line("Left:");
+    card.item(match (off, locked) {
+        (true, true) => "breaker open, lock on it",
+        (true, false) => "breaker open, NOT LOCKED",
+        (false, _) => "breaker closed",
+    });
+    let lifted = record.left.as_ref().map_or(&record.lifted, |l| &l.lifted);
+    for end in lifted {
+        let wire = record.wires.iter().rev().find(|w| w.end == *end);
+        let (mark, from) = wire.map_or(("", ""), |w| (w.mark.as_str(), w.from.as_str()));
+        card.item(&format!("wire {end} ({mark}) lifted from {from}"));
+    }
+    if let Some(left) = &record.left {
+        card.item(&left.why);
+    }
+    if off {
+        card.line("Do not:");
+        card.item("remove a lock that is not yours");
+        card.item("close the breaker or a disconnect");
+        if !lifted.is_empty() {
+            card.item("connect lifted wires other than by the wire map");
+        }
+        card.item("take this card as proof that anything is dead: test before touch");
+    }
+    card.line("Local codes and licensed practice come first.");
+    card.rule('-');
+    let digits = groups(head);
+    card.field("Trail", digits.first().map_or("", String::as_str));
+    card.line("full head hash:");
+    for pair in digits.chunks(2) {
+        card.line(&pair.join(" "));
+    }
+    card.rule('=');
+    card.text
+}
+
+fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
+    card.line("Found:");
+    match &record.finding {
+        Some(finding) if !finding.faults.is_empty() => {
+            for name in &finding.faults {
+                card.item(&fault(book, name));
+            }
+            for set in &finding.alike {
+                let words: Vec<String> = set.iter().map(|f| fault(book, f)).collect();
+                if !words.is_empty() {
+                    card.item(&format!(
+                        "or, no check tells them apart: {}",
+                        words.join("; ")
+                    ));
+                }
+            }
+            for what in finding
+                .unproven
+                .iter()
+                .filter(|u| u.why.contains("recheck"))
+            {
+                card.item(&format!("{}: recheck when cool", part_of(&what.fault)));
+            }
+        }
+        Some(finding) if finding.p >= 0.9 && record.leave.is_none() => {
+            card.item("no fault in what was checked");
+        }
+        _ => card.item("not proven: see the write-up"),
+    }
+}
+
+fn part_of(fault: &str) -> &str {
+    fault.split('.').next().unwrap_or(fault)
+}
+
+/// The card as it grows.
+#[derive(Default)]
+struct Card {
+    text: String,
+}
+
+impl Card {
+    fn push(&mut self, line: &str) {
+        self.text.push_str(line.trim_end());
+        self.text.push('\n');
+    }
+
+    fn rule(&mut self, mark: char) {
+        let line: String = std::iter::repeat_n(mark, WIDTH).collect();
+        self.push(&line);
+    }
+
+    fn line(&mut self, text: &str) {
+        for line in wrap(text, WIDTH) {
+            self.push(&line);
+        }
+    }
+
+    fn item(&mut self, text: &str) {
+        for (n, line) in wrap(text, WIDTH - 2).iter().enumerate() {
+            self.push(&format!("{} {line}", if n == 0 { '-' } else { ' ' }));
+        }
+    }
+
+    fn field(&mut self, name: &str, value: &str) {
+        const NAME: usize = 12;
+        for (n, line) in wrap(value, WIDTH - NAME).iter().enumerate() {
+            let name = if n == 0 { name } else { "" };
+            self.push(&format!("{name:NAME$}{line}"));
+        }
+    }
+}

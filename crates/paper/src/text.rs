@@ -1,0 +1,95 @@
+//! Lines, dates and hashes on paper.
+
+use ohmtrail_trail::Hash;
+use ohmtrail_trail::event::Stamp;
+use ohmtrail_visit::Book;
+use time::OffsetDateTime;
+
+/// Wraps words to lines of at most `width` characters; a longer word is cut.
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        let mut rest: Vec<char> = word.chars().collect();
+        while !rest.is_empty() {
+            let used = line.chars().count();
+            let room = width.saturating_sub(used + usize::from(used > 0));
+            if rest.len() > room && used > 0 {
+                lines.push(std::mem::take(&mut line));
+                continue;
+            }
+            let part: String = rest.drain(..rest.len().min(room.max(1))).collect();
+            if used > 0 {
+                line.push(' ');
+            }
+            line.push_str(&part);
+        }
+    }
+    if !line.is_empty() {
+        lines.push(line);
+    }
+    lines
+}
+
+/// A moment by the wall clock, in UTC.
+pub(crate) fn moment(at: Option<Stamp>) -> String {
+    let time = at.and_then(|at| {
+        OffsetDateTime::from_unix_timestamp_nanos(i128::from(at.wall_us) * 1000).ok()
+    });
+    time.map_or_else(
+        || "no date".to_owned(),
+        |t| {
+            format!(
+                "{:04}-{:02}-{:02} {:02}:{:02} UTC",
+                t.year(),
+                u8::from(t.month()),
+                t.day(),
+                t.hour(),
+                t.minute()
+            )
+        },
+    )
+}
+
+/// A hash in groups of 16 digits.
+pub(crate) fn groups(hash: &Hash) -> Vec<String> {
+    let digits: Vec<char> = hash.to_string().chars().collect();
+    digits.chunks(16).map(|c| c.iter().collect()).collect()
+}
+
+/// A fault in words; its name where the sheet has none for it.
+pub(crate) fn fault(book: &Book<'_>, name: &str) -> String {
+    let fault = book.sheet.faults.iter().find(|f| f.name == name);
+    fault.map_or_else(|| name.to_owned(), |f| f.words.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ohmtrail_core::units::Micros;
+
+    #[test]
+    fn lines_are_no_wider_and_lose_no_word() {
+        let text = "a bb ccc dddd eeeeeeeeeeee f";
+        for width in 1..14 {
+            let lines = wrap(text, width);
+            assert!(
+                lines.iter().all(|l| l.chars().count() <= width),
+                "{lines:?}"
+            );
+            let letters = |t: &str| t.replace(' ', "");
+            assert_eq!(letters(&lines.join("")), letters(text));
+        }
+    }
+
+    #[test]
+    fn a_moment_is_written_in_utc() {
+        let at = Stamp {
+            steady: Micros(0),
+            // 2001-09-09T01:46:40Z is a thousand million seconds of the Unix clock.
+            wall_us: 1_000_000_000_000_000,
+        };
+        assert_eq!(moment(Some(at)), "2001-09-09 01:46 UTC");
+        assert_eq!(moment(None), "no date");
+    }
+}

@@ -1,0 +1,356 @@
+//! The write-up: what was reported, measured, found, ruled out and left, for the customer to
+//! approve a repair on. Markdown that reads as plain text.
+
+use std::fmt::Write as _;
+
+use ohmtrail_core::reading::Function;
+use ohmtrail_trail::Hash;
+use ohmtrail_trail::event::{Finding, Power, Request};
+use ohmtrail_visit::{Book, Record, Took, amount, displayed};
+
+use crate::text::{fault, groups, moment};
+
+/// The write-up of a visit. `head` is the head hash of the trail as it stands when it is written,
+/// `trail` what the trail's file is called.
+#[must_use]
+pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> String {
+    let mut page = Page::default();
+    heading(&mut page, book, record);
+    reported(&mut page, book, record);
+    if let Some(finding) = &record.finding {
+        found(&mut page, book, record, finding);
+    }
+    measured(&mut page, book, record);
+    if let Some(finding) = &record.finding {
+        ruled_out(&mut page, book, finding);
+        unproven(&mut page, book, finding);
+    }
+    wires(&mut page, record);
+    left(&mut page, record);
+    page.section("Cautions");
+    page.item("This paper says what was measured and what that proves. It does not say that a circuit can be touched: prove it dead before work.");
+    page.item("Repairs are for qualified people. Local codes, the maker's instructions and licensed practice come first, and the refrigerant circuit is opened only by those who are certified for it.");
+    page.item("A repair is proven when the unit runs within its limits again, not when the part is fitted.");
+    page.section("Approval");
+    page.line("Repair approved by: ______________________________   Date: ______________");
+    page.line("");
+    page.line("Not approved, or approved in part: ______________________________________");
+    page.section("This paper and its trail");
+    page.line(&format!(
+        "Head hash of the trail: {}",
+        groups(head).join(" ")
+    ));
+    page.line("");
+    page.line(&format!("To see that the trail is unchanged, run `ohmtrail trail verify {trail}` and compare the head hash that it prints with this one."));
+    page.text
+}
+
+fn heading(page: &mut Page, book: &Book<'_>, record: &Record) {
+    page.line("# Write-up of a visit");
+    page.line("");
+    if let Some(opened) = &record.opened {
+        if opened.simulated {
+            page.line("**Made from a simulated unit: nothing here was measured on a real one.**");
+            page.line("");
+        }
+        page.item(&format!("Unit: {}", opened.unit));
+        page.item(&format!("Sheet: {} ({})", opened.sheet, book.sheet.title));
+        page.item(&format!("Work order: {}", opened.work_order));
+        page.item(&format!("Technician: {}", opened.technician));
+    }
+    page.item(&format!(
+        "From {} to {}",
+        moment(record.opened_at),
+        moment(record.last_at)
+    ));
+    for meter in &record.meters {
+        let accuracy = if meter.accuracy_assumed {
+            "accuracy assumed, the cautious default"
+        } else {
+            "accuracy as its profile states"
+        };
+        page.item(&format!(
+            "Meter {}: {} at {}, profile {} ({accuracy})",
+            meter.meter.0, meter.driver, meter.place, meter.profile
+        ));
+    }
+}
+
+fn reported(page: &mut Page, book: &Book<'_>, record: &Record) {
+    page.section("Reported and read");
+    for (what, words) in &record.complaints {
+        let known = book.sheet.complaints.iter().find(|c| c.name == *what);
+        let said = known.map_or(what.as_str(), |c| c.words.as_str());
+        let words = if words.is_empty() {
+            String::new()
+        } else {
+            format!(" In their words: \"{words}\"")
+        };
+        page.item(&format!("{said}{words}"));
+    }
+    for plate in &record.plates {
+        page.item(&format!(
+            "{}, {}: {} {}",
+            plate.part, plate.key, plate.value, plate.unit
+        ));
+    }
+    for look in &record.looks {
+        let answer = if look.answer { "yes" } else { "no" };
+        let ask = look.ask.map_or_else(String::new, |n| format!(" (ask {n})"));
+        page.item(&format!("Looked: {}: {answer}{ask}", look.what));
+    }
+}
+
+fn found(page: &mut Page, book: &Book<'_>, record: &Record, finding: &Finding) {
+    page.section("Found");
+    if finding.faults.is_empty() {
+        page.line(if finding.p >= 0.9 && record.leave.is_none() {
+            "No fault in what was checked."
+        } else {
+            "What failed is not proven. The most probable sets, for what they are worth:"
+        });
+        page.line("");
+        for suspect in &record.suspects {
+            page.item(&format!(
+                "{} ({})",
+                set(book, &suspect.faults),
+                percent(suspect.p)
+            ));
+        }
+        return;
+    }
+    for name in &finding.faults {
+        page.item(&format!("**{}** (`{name}`)", fault(book, name)));
+    }
+    page.item(&format!("Probability of this set: {}", percent(finding.p)));
+    for other in &finding.alike {
+        page.item(&format!(
+            "No check from outside tells it from: {}",
+            set(book, other)
+        ));
+    }
+    page.section("Why it is believed");
+    for ask in &finding.evidence {
+        page.item(&evidence(record, *ask));
+    }
+    page.section("What follows from it");
+    if finding.consequences.is_empty() {
+        page.line("Nothing beside the failed part was found to have followed from it.");
+    }
+    for what in &finding.consequences {
+        page.item(what);
+    }
+}
+
+/// What an ask brought, in a line.
+fn evidence(record: &Record, ask: u32) -> String {
+    if let Some(look) = record.looks.iter().find(|l| l.ask == Some(ask)) {
+        let answer = if look.answer { "yes" } else { "no" };
+        return format!("ask {ask}: {}: {answer}", look.what);
+    }
+    let took = record.takes_of(ask).filter(|t| t.counts()).last();
+    let Some(took) = took else {
+        return format!("ask {ask}");
+    };
+    let [a, b] = &took.take.points;
+    let words = took.take.verdict.as_ref().map(|v| v.words.clone());
+    let shown = || displayed(took.take.function, took.take.shown);
+    format!("ask {ask}: {a} to {b}: {}", words.unwrap_or_else(shown))
+}
+
+/// Whether a take belongs to the test for absence of voltage, or to a gate's other readings.
+fn is_gates(record: &Record, took: &Took) -> bool {
+    took.check.is_none()
+        && took.take.ask.and_then(|n| record.ask(n)).is_some_and(|a| {
+            matches!(&a.request, Request::Measure { function, state, .. }
+                if matches!(function, Function::VoltsAc | Function::VoltsDc)
+                    && state.power == Power::Off)
+        })
+}
+
+fn measured(page: &mut Page, book: &Book<'_>, record: &Record) {
+    page.section("Measured");
+    page.line("| take | ask | between | state | shown | limits | verdict | source |");
+    page.line("|---|---|---|---|---|---|---|---|");
+    let (mut gates, mut voids) = (0, Vec::new());
+    for took in &record.takes {
+        if is_gates(record, took) && took.counts() {
+            gates += 1;
+            continue;
+        }
+        row(page, took);
+        if let Some(why) = &took.void {
+            voids.push(format!("take {} is void: {why}", took.take.take));
+        }
+        if let Some(why) = &took.struck {
+            voids.push(format!("take {} was struck: {why}", took.take.take));
+        }
+    }
+    page.line("");
+    if gates > 0 {
+        page.item(&format!(
+            "Beside these, {gates} readings of the test for absence of voltage and of the capacitors' charge, by {} pairs; each is in the trail.",
+            dead_pairs(book)
+        ));
+    }
+    for line in voids {
+        page.item(&line);
+    }
+    for (ask, why) in &record.skipped {
+        page.item(&format!("ask {ask} was passed over: {why}"));
+    }
+}
+
+fn dead_pairs(book: &Book<'_>) -> usize {
+    book.plan().pairs().count()
+}
+
+fn row(page: &mut Page, took: &Took) {
+    let take = &took.take;
+    let power = match take.state.power {
+        Power::On => "under power",
+        Power::Off => "dead",
+    };
+    let cooled = if take.state.cooled { ", cold" } else { "" };
+    let lifted = if take.state.lifted.is_empty() {
+        ""
+    } else {
+        ", ends lifted"
+    };
+    let (limits, verdict, source) = match &take.verdict {
+        Some(judged) if took.counts() => {
+            let limit = |x: Option<f64>| x.map_or("-".to_owned(), |x| amount(take.function, x));
+            let close = if judged.too_close {
+                ", too close to call"
+            } else {
+                ""
+            };
+            (
+                format!("{} to {}", limit(judged.lower), limit(judged.upper)),
+                format!("{}{close}", judged.class.word()),
+                format!("{} ({})", judged.source, judged.status),
+            )
+        }
+        _ if !took.counts() => ("-".into(), "does not count".into(), "-".into()),
+        _ => ("-".into(), "not judged".into(), "-".into()),
+    };
+    let ask = take.ask.map_or("-".to_owned(), |n| n.to_string());
+    page.line(&format!(
+        "| {} | {ask} | {} to {} | {power}{cooled}{lifted} | {} | {limits} | {verdict} | {source} |",
+        take.take,
+        take.points[0],
+        take.points[1],
+        displayed(take.function, take.shown),
+    ));
+}
+
+fn ruled_out(page: &mut Page, book: &Book<'_>, finding: &Finding) {
+    if finding.ruled_out.is_empty() {
+        return;
+    }
+    page.section("Ruled out");
+    for out in &finding.ruled_out {
+        let by: Vec<String> = out.by.iter().map(u32::to_string).collect();
+        page.item(&format!(
+            "{}: by ask {}",
+            fault(book, &out.fault),
+            by.join(", ")
+        ));
+    }
+}
+
+fn unproven(page: &mut Page, book: &Book<'_>, finding: &Finding) {
+    if finding.unproven.is_empty() {
+        return;
+    }
+    page.section("Still unproven");
+    for what in &finding.unproven {
+        let p = if what.p >= 0.001 {
+            format!(" ({})", percent(what.p))
+        } else {
+            String::new()
+        };
+        page.item(&format!("{}{p}: {}", fault(book, &what.fault), what.why));
+    }
+}
+
+fn wires(page: &mut Page, record: &Record) {
+    if record.wires.is_empty() {
+        return;
+    }
+    page.section("Wire map");
+    for wire in &record.wires {
+        let now = match &wire.back_on {
+            Some(to) => format!("back on {to}"),
+            None => "still lifted".to_owned(),
+        };
+        let photo = if wire.photo.is_some() {
+            ", photographed"
+        } else {
+            ""
+        };
+        page.item(&format!(
+            "{} ({}{photo}): lifted from {}, {now}",
+            wire.end, wire.mark, wire.from
+        ));
+    }
+}
+
+fn left(page: &mut Page, record: &Record) {
+    let Some(left) = &record.left else { return };
+    page.section("How the unit was left");
+    page.item(match (left.power, left.locked) {
+        (Power::Off, true) => "Off: breaker open, a lock on it, the tag hung.",
+        (Power::Off, false) => "Off: breaker open, not locked.",
+        (Power::On, _) => "Under power.",
+    });
+    if !left.lifted.is_empty() {
+        page.item(&format!(
+            "Wire ends left lifted: {}",
+            left.lifted.join(", ")
+        ));
+    }
+    page.item(&left.why);
+    for note in &record.notes {
+        page.item(&format!("Note: {note}"));
+    }
+}
+
+fn set(book: &Book<'_>, faults: &[String]) -> String {
+    if faults.is_empty() {
+        return "none of the faults that the sheet knows".to_owned();
+    }
+    let words: Vec<String> = faults.iter().map(|f| fault(book, f)).collect();
+    words.join("; ")
+}
+
+fn percent(p: f32) -> String {
+    // Nothing that was inferred is certain.
+    let percent = (p * 100.0).clamp(0.0, 99.9);
+    if percent > 0.0 && percent < 0.1 {
+        "under 0.1 %".to_owned()
+    } else {
+        format!("{percent:.1} %")
+    }
+}
+
+/// The page as it grows.
+#[derive(Default)]
+struct Page {
+    text: String,
+}
+
+impl Page {
+    fn line(&mut self, text: &str) {
+        // Writing to a string cannot fail.
+        let _ = writeln!(self.text, "{text}");
+    }
+
+    fn item(&mut self, text: &str) {
+        self.line(&format!("- {text}"));
+    }
+
+    fn section(&mut self, title: &str) {
+        self.line(&format!("\n## {title}\n"));
+    }
+}
