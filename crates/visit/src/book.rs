@@ -6,6 +6,7 @@ use ohmtrail_circuit::compile::{CompileError, Compiled, Options, compile};
 use ohmtrail_circuit::parts::Sight;
 use ohmtrail_circuit::sheet::{Heat, PointId as Point, Question, Sheet};
 use ohmtrail_circuit::unit::Circuit;
+use ohmtrail_core::class::{CLASSES, Class};
 use ohmtrail_core::gates::{GatePlan, OtherSource, Pair, PlanError, PointId, Protector};
 use ohmtrail_core::isolate::ask::ANY_LIFTED;
 use ohmtrail_core::isolate::table::{from_byte, to_byte};
@@ -412,6 +413,41 @@ impl<'b> Book<'b> {
                 ask.lifted == ANY_LIFTED || self.lift_number(&state.lifted) == Some(ask.lifted);
             power && cooled && lifted
         })
+    }
+
+    /// Whether a check measures this part with wires lifted for it: both points are its terminals
+    /// or lead to them.
+    pub(crate) fn reads_by_itself(&self, check: usize, part: usize) -> bool {
+        let (Some(check), Some(part)) = (self.sheet.checks.get(check), self.sheet.parts.get(part))
+        else {
+            return false;
+        };
+        let own = part.first_point..part.first_point + part.kind.terminals.len();
+        let leads = |point: &Point| {
+            let wire = self.sheet.wire_of_end(*point);
+            own.contains(point) || wire.is_some_and(|w| w.terminals.iter().any(|t| own.contains(t)))
+        };
+        check.lift.is_some()
+            && matches!(&check.question, Question::Measure { points, .. } if points.iter().all(leads))
+    }
+
+    /// The class that a measurement most probably falls in under a hypothesis.
+    pub(crate) fn predicted(&self, check: usize, hypothesis: u16) -> Option<Class> {
+        let number = u16::try_from(check).ok()?;
+        let rows = self.table.ask_rows(&self.table.ask(number)?)?;
+        let samples = usize::from(self.table.samples);
+        let cells = self.table.ask_cells(number);
+        let own = cells.chunks(samples.max(1)).nth(usize::from(hypothesis))?;
+        let mut sums = [0.0_f32; CLASSES];
+        for cell in own {
+            let row = rows.chunks(CLASSES).nth(usize::from(*cell))?;
+            for (sum, code) in sums.iter_mut().zip(row) {
+                *sum += from_byte(*code);
+            }
+        }
+        let best = Class::ALL.into_iter().zip(sums);
+        best.max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(class, _)| class)
     }
 
     /// The check that measures this between these points, either way round, in this state.

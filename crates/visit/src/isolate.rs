@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use ohmtrail_circuit::sheet::Heat;
-use ohmtrail_core::class::Class;
+use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::plan::ENOUGH;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
 use ohmtrail_trail::event::{Power, Suspect};
@@ -14,6 +14,8 @@ use crate::visit::Visit;
 
 /// How many suspects are told.
 const TOLD: usize = 8;
+/// Bits from which a check of a part by itself would prove its fault: ten to one.
+const PROVES: f32 = 3.3;
 /// How often a take is made again for its sake.
 const REPEATS: usize = 2;
 
@@ -138,7 +140,7 @@ impl Visit<'_> {
             Stand::Found { hypothesis, .. } => match self.must_be_cold(hypothesis) {
                 Some(Some(ask)) => ask,
                 Some(None) => Stand::Undecided,
-                None => stand,
+                None => self.proof(hypothesis, &answers).unwrap_or(stand),
             },
             other => other,
         }
@@ -182,6 +184,49 @@ impl Visit<'_> {
                 || (needs_off && self.live.no_dead.is_some())
                 || (needs_on && is_off && self.live.no_power.is_some())
         })
+    }
+
+    /// The check that reads a part of the finding by itself, wires lifted, where it would show the
+    /// fault and none that did was made: a part is not condemned by what its neighbours read alone
+    /// while it can be measured.
+    fn proof(&self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
+        let (sheet, table) = (self.book.sheet, &self.book.table);
+        let now = self.planner_state();
+        for fault in table.faults_of(hypothesis) {
+            let Some(part) = sheet.faults.get(usize::from(fault)).map(|f| f.owner) else {
+                continue;
+            };
+            let weigh = |check: usize, evidence: &Evidence| {
+                let ask = u16::try_from(check).ok()?;
+                table.weigh(fault, ask, evidence).ok()
+            };
+            let own: Vec<usize> = (0..self.book.checks())
+                .filter(|&c| self.book.reads_by_itself(c, part))
+                .collect();
+            let proven = answers.iter().any(|a| {
+                let check = usize::from(a.number);
+                own.contains(&check) && weigh(check, &a.evidence).is_some_and(|b| b >= 1.0)
+            });
+            if proven {
+                continue;
+            }
+            let best = own
+                .into_iter()
+                .filter(|&c| answers.iter().all(|a| usize::from(a.number) != c))
+                .filter(|&c| self.may_repeat(c))
+                .filter_map(|c| {
+                    let expected = self.book.predicted(c, hypothesis)?;
+                    let evidence = Evidence::Measured(Likely::certain(expected));
+                    let state = table.reach(now, &table.ask(u16::try_from(c).ok()?)?)?;
+                    Some((c, state, weigh(c, &evidence)?))
+                })
+                .filter(|(.., bits)| *bits >= PROVES)
+                .max_by(|a, b| a.2.total_cmp(&b.2));
+            if let Some((check, state, _)) = best {
+                return Some(Stand::Ask(check, state));
+            }
+        }
+        None
     }
 
     /// Whether a finding that names a hermetic compressor must wait for takes with its motor

@@ -248,6 +248,24 @@ fn sum_rule(
     })
 }
 
+/// What hangs on a tripped breaker or a blown fuse, read to ground, is held against.
+pub(crate) fn ground_verdict(reading: &Reading, weighed: &Weighed) -> Option<Judged> {
+    let clear = gate_limits::GROUND_CLEAR.get();
+    let limit = Limit::new(Some(clear), None, gate_limits::GROUND_CLEAR_SOURCE);
+    let bands = Bands::about(Some(clear), None);
+    let verdict = if weighed.value.is_nan() {
+        Verdict::overload(weighed.assumed, limit, &bands)
+    } else {
+        let measured = Measured {
+            value: weighed.value,
+            u: weighed.u,
+            assumed: weighed.assumed,
+        };
+        Verdict::of(measured, limit, &bands)
+    };
+    verdict.void.is_none().then(|| judged(reading, &verdict))
+}
+
 /// What a reading in a test for absence of voltage, or at a capacitor, is held against.
 pub(crate) fn gate_verdict(reading: &Reading, weighed: &Weighed, at_most: Volts) -> Option<Judged> {
     let source = if at_most == gate_limits::DEAD {

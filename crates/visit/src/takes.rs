@@ -10,7 +10,7 @@ use ohmtrail_trail::event::{Act, Acted, Event, Power, Request, Stamp, Take};
 use crate::book::Book;
 use crate::handle::{unknown, wants};
 use crate::input::{LEADS, Refusal, Taken};
-use crate::judge::{Weighed, gate_verdict, leads, verdict, weigh};
+use crate::judge::{Weighed, gate_verdict, ground_verdict, leads, verdict, weigh};
 use crate::visit::{Purpose, Stated, Visit};
 
 /// Void takes of a check before it is passed over.
@@ -197,6 +197,9 @@ impl Visit<'_> {
                     )),
                     None,
                 ) => Ok(gate_verdict(&reading, &weighed, *at_most)),
+                (Some(Purpose::Gate(Step::CheckGround(_))), None) => {
+                    Ok(ground_verdict(&reading, &weighed))
+                }
                 (_, Some(check)) => verdict(
                     self.book,
                     &self.record,

@@ -1,9 +1,10 @@
 //! Honest visits to units with one or two faults.
 
+use ohmtrail_core::reading::Function;
 use ohmtrail_trail::event::{Act, Event, Finding, Power, Request};
-use ohmtrail_visit::Book;
+use ohmtrail_visit::{Book, Input};
 
-use crate::bench::{Hands, bundle};
+use crate::bench::{Hands, bundle, sheet};
 use crate::gates::no_dead_ask_with_a_gate_shut;
 
 fn visit(faults: &[&str], complaint: &str, seed: u64) -> (Finding, Vec<Event>) {
@@ -105,6 +106,65 @@ fn both_sections_failed_and_both_overloads_explained() {
         matches!(e, Event::Took(t) if t.verdict.as_ref().is_some_and(|v| v.source.contains("marking")))
     });
     assert!(marked);
+}
+
+/// A part that can be measured by itself is, before it is condemned: a section that does not
+/// conduct is read in farads with its wires off, though the clamp told the tale.
+#[test]
+fn a_part_is_measured_by_itself_before_it_is_condemned() {
+    for (fault, point) in [
+        ("run-cap.herm-open", "run-cap.HERM"),
+        ("run-cap.fan-low", "run-cap.FAN"),
+    ] {
+        for seed in [12, 13] {
+            let (finding, events) = visit(&[fault], "nothing-runs", seed);
+            assert!(is(&finding, &[fault]), "{finding:#?}");
+            let carries = |e: &Event| {
+                matches!(e, Event::Took(t) if t.function == Function::Farads
+                    && t.points.iter().any(|p| p == point)
+                    && t.ask.is_some_and(|ask| finding.evidence.contains(&ask)))
+            };
+            assert!(
+                events.iter().any(carries),
+                "{fault}: {:?}",
+                finding.evidence
+            );
+        }
+    }
+}
+
+/// What hangs on a tripped breaker is read to ground before it is restored.
+#[test]
+fn a_tripped_breaker_is_not_restored_unchecked() {
+    let book = Book::new(bundle()).expect("the book opens");
+    let mut hands = Hands::complaining(&book, &["compressor.overheated"], 8, "nothing-runs");
+    hands
+        .say(Input::Look {
+            ask: None,
+            what: Some("breaker.tripped".into()),
+            answer: true,
+        })
+        .expect("a look of the sheet");
+    hands.run();
+    let (mut checked, mut restored) = (0, 0);
+    for entry in &hands.entries {
+        match &entry.event {
+            Event::Took(t)
+                if t.function == Function::Ohms
+                    && t.points[1] == "compressor.shell"
+                    && t.points[0].starts_with("contactor.") =>
+            {
+                checked += 1;
+            }
+            Event::Acted(a) if a.act == Act::CloseBreaker => {
+                let all = sheet().dead.load.len();
+                assert!(checked >= all, "restored after {checked} checks of {all}");
+                restored += 1;
+            }
+            _ => {}
+        }
+    }
+    assert!(restored > 0, "nothing was restored");
 }
 
 /// A protector is condemned only on takes with its motor cold.
