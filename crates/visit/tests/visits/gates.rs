@@ -153,6 +153,13 @@ pub fn no_dead_ask_with_a_gate_shut(entries: &[Entry]) {
                 Request::Act {
                     act: Act::Lift(_) | Act::PutBack(_),
                 } => assert!(reader.dead && reader.drained, "lifted live: {asked:?}"),
+                // A hand on a fan's blade.
+                Request::Look { what } => {
+                    let check = sheet().look(what).expect("a look of the sheet");
+                    if sheet().checks[check].power == Some(false) {
+                        assert!(reader.dead && reader.drained, "touched live: {asked:?}");
+                    }
+                }
                 _ => {}
             },
             Event::Took(take) => reader.took(take),
@@ -162,9 +169,6 @@ pub fn no_dead_ask_with_a_gate_shut(entries: &[Entry]) {
                 if gate.why.contains("live value") || gate.why.contains("started again") {
                     reader = Reader::default();
                 }
-            }
-            Event::Struck { take, .. } => {
-                let _ = take;
             }
             _ => {}
         }

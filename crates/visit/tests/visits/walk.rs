@@ -1,10 +1,10 @@
 //! Honest visits to units with one or two faults.
 
-use ohmtrail_core::reading::Function;
+use ohmtrail_core::reading::{Decimal, Flags, Function, Shown};
 use ohmtrail_trail::event::{Act, Event, Finding, Power, Request};
-use ohmtrail_visit::{Book, Input};
+use ohmtrail_visit::{Book, Input, Settings, Taken, Visit};
 
-use crate::bench::{Hands, bundle, sheet};
+use crate::bench::{Hands, bundle, joined, sheet};
 use crate::gates::no_dead_ask_with_a_gate_shut;
 
 fn visit(faults: &[&str], complaint: &str, seed: u64) -> (Finding, Vec<Event>) {
@@ -180,6 +180,87 @@ fn a_failed_protector_waits_for_the_cold() {
         .position(|e| matches!(e, Event::Acted(a) if a.act == Act::WaitCool));
     let found = events.iter().position(|e| matches!(e, Event::Found(_)));
     assert!(waited.is_some() && waited < found);
+}
+
+/// The rule stands beside the probabilities: even one who calls a third of the probability found
+/// condemns no compressor on a hot open overload.
+#[test]
+fn no_threshold_is_low_enough_to_condemn_a_hot_compressor() {
+    let book = Book::new(bundle()).expect("the book opens");
+    let mut named = 0;
+    for fault in [
+        "compressor.protector-failed",
+        "compressor.overheated",
+        "run-cap.herm-open",
+    ] {
+        for seed in 0..6 {
+            let mut hands = Hands::new(&book, &[fault], seed);
+            hands.until(|r| matches!(r, Request::Measure { function, .. } if function.injects()));
+            let open = hands.visit.record().open.expect("an ask is open");
+            let skip = Input::Skip {
+                ask: open,
+                why: "later".into(),
+            };
+            hands.say(skip).expect("skipped");
+            for end in hands.visit.record().lifted.clone() {
+                hands.do_act(&Act::PutBack(vec![end.clone()]));
+                let back = Input::PutBack { end, photo: None };
+                hands.say(back).expect("a wire end");
+            }
+            for end in ["comp-common.1", "comp-run.1", "comp-start.1"] {
+                hands.do_act(&Act::Lift(vec![end.into()]));
+                let lift = Input::Lifted {
+                    end: end.into(),
+                    mark: "black".into(),
+                    photo: None,
+                };
+                hands.say(lift).expect("a wire end");
+            }
+            // The hot pattern: common open to both windings, start to run whole.
+            for (a, b) in [("common", "run"), ("common", "start"), ("start", "run")] {
+                let whole = Shown::Value(Decimal::new(398, -2));
+                let taken = Taken {
+                    function: Some(Function::Ohms),
+                    points: Some([format!("comp-{a}.1"), format!("comp-{b}.1")]),
+                    shown: if a == "common" {
+                        Shown::Overload
+                    } else {
+                        whole
+                    },
+                    flags: Flags::RELATIVE,
+                    ..Taken::default()
+                };
+                hands.say(Input::Take(taken)).expect("recorded");
+                let take = hands.visit.record().takes.last().expect("a take");
+                assert!(
+                    take.take.verdict.is_some() && take.check.is_some(),
+                    "{take:?}"
+                );
+            }
+            // The visit goes on in the hands of one who is easily satisfied.
+            let settings = Settings { threshold: 0.33 };
+            hands.visit = Visit::replay(&book, settings, &hands.entries).expect("its own trail");
+            hands.say(joined(1)).expect("joins again");
+            let finding = hands.run();
+            let condemned = finding.faults.iter().any(|f| {
+                f.starts_with("compressor.")
+                    && !["overheated", "seized", "grounded"]
+                        .iter()
+                        .any(|k| f.ends_with(k))
+            });
+            let cold = hands.entries.iter().any(|e| {
+                matches!(&e.event, Event::Took(t) if t.state.cooled && t.verdict.is_some()
+                    && t.points[0] == "comp-common.1")
+            });
+            assert!(
+                !condemned || cold,
+                "{fault} in unit {seed}: {:?}",
+                finding.faults
+            );
+            named += usize::from(condemned);
+        }
+    }
+    assert!(named > 0, "no protector was named, cold or not");
 }
 
 #[test]
