@@ -159,7 +159,15 @@ impl Reader {
                         .map_err(|why| keys.text.problem(span.clone(), why, "correct this limit"))
                         .ok()
                 };
-                read(low, low_span).zip(read(high, high_span))
+                let limits = read(low, low_span).zip(read(high, high_span));
+                if limits.is_some_and(|(low, high)| low >= high) {
+                    keys.text.problem(
+                        keys.span.clone(),
+                        "the lower limit of `within` is not under the upper one",
+                        "write the lower limit first",
+                    );
+                }
+                limits
             }
             _ => {
                 keys.text.problem(

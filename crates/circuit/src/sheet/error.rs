@@ -25,7 +25,7 @@ impl fmt::Display for Problem {
     }
 }
 
-/// Everything wrong with a sheet, in the order of its lines.
+/// Everything wrong with a sheet, in the order of its lines, then of those it is based on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SheetError {
     /// The problems; never empty.

@@ -141,7 +141,9 @@ fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
         hasher.update(&(layer.text.len() as u64).to_le_bytes());
         hasher.update(layer.text.as_bytes());
     }
-    let sheet = problems.borrow().is_empty().then(|| {
+    // Not in one expression: the borrow would last through the reading, which adds problems.
+    let sound = problems.borrow().is_empty();
+    let sheet = sound.then(|| {
         let tops: Vec<Keys<'_, '_>> = texts
             .iter()
             .zip(&tables)
@@ -153,6 +155,9 @@ fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
     match sheet {
         Some(sheet) if problems.is_empty() => Ok(sheet),
         _ => {
+            // By file, the sheet itself first, then by line.
+            let layer = |p: &Problem| layers.iter().rev().position(|l| l.name == p.file);
+            problems.sort_by_key(|p| (layer(p), p.line));
             problems.dedup();
             Err(SheetError { problems })
         }

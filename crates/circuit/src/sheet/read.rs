@@ -25,33 +25,54 @@ pub(super) struct Reader {
     pub(super) checks: Vec<Check>,
 }
 
-/// The tables of that key over all layers; a later one of the same name replaces an earlier one.
-fn merged<'k>(
-    layers: &'k [Keys<'k, 'k>],
-    key: &'static str,
-    removed: &[&str],
-) -> Vec<(String, Keys<'k, 'k>)> {
+/// The tables of that key over all layers. Each layer takes away what its `remove` names, then
+/// replaces what has the name of one of its own, and adds the rest.
+fn merged<'k>(layers: &'k [Keys<'k, 'k>], key: &'static str) -> Vec<(String, Keys<'k, 'k>)> {
     let mut all: Vec<(String, Keys<'k, 'k>)> = Vec::new();
     for layer in layers {
-        let start = all.len();
+        let removed = layer.strings("remove");
+        all.retain(|(n, _)| removed.iter().all(|(r, _)| r != n));
+        let mut own: Vec<&str> = Vec::new();
         for table in layer.tables(key) {
             let Some((name, span)) = table.need("name") else {
                 continue;
             };
-            let found = all.iter().position(|(n, _)| n == name);
-            match found {
-                Some(at) if at >= start => table.text.problem(
+            if own.contains(&name) {
+                table.text.problem(
                     span,
                     format!("\"{name}\" is defined twice"),
                     "give one of them another name",
-                ),
+                );
+                continue;
+            }
+            own.push(name);
+            match all.iter().position(|(n, _)| n == name) {
                 Some(at) => all[at].1 = table,
                 None => all.push((name.to_owned(), table)),
             }
         }
     }
-    all.retain(|(n, _)| !removed.contains(&n.as_str()));
     all
+}
+
+/// Names what a layer removes that no layer under it has.
+fn check_removed(layers: &[Keys<'_, '_>]) {
+    let mut known: Vec<&str> = Vec::new();
+    for layer in layers {
+        for (name, span) in layer.strings("remove") {
+            if !known.contains(&name) {
+                layer.text.problem(
+                    span,
+                    format!("there is no \"{name}\" to remove"),
+                    "name a part, wire, lifted set or complaint of the sheet that this sheet is based on",
+                );
+            }
+        }
+        for key in ["part", "wire", "lift", "complaint"] {
+            let tables = layer.tables(key);
+            known.extend(tables.iter().filter_map(|t| t.string("name")).map(|n| n.0));
+        }
+    }
 }
 
 impl Reader {
@@ -60,22 +81,25 @@ impl Reader {
         let last = &layers[layers.len() - 1];
         let name = last.need("name").map_or("", |n| n.0).to_owned();
         let title = last.need("title").map_or("", |n| n.0).to_owned();
-        let removed: Vec<&str> = layers
-            .iter()
-            .flat_map(|l| l.strings("remove"))
-            .map(|(n, _)| n)
-            .collect();
+        check_removed(layers);
         let unused: Vec<_> = layers.iter().flat_map(|l| l.strings("unused")).collect();
 
-        for (name, keys) in merged(layers, "part", &removed) {
+        for (name, keys) in merged(layers, "part") {
             self.part(name, &keys);
         }
-        for (name, keys) in merged(layers, "wire", &removed) {
+        for (name, keys) in merged(layers, "wire") {
+            if self.parts.iter().any(|p| p.name == name) {
+                keys.text.problem(
+                    keys.string("name").map_or(0..0, |n| n.1),
+                    format!("\"{name}\" is the name of a part"),
+                    "give the wire another name: points are named after both",
+                );
+            }
             self.wire(name, &keys);
         }
         self.floating(last, &unused);
         self.name_faults();
-        for (name, keys) in merged(layers, "lift", &removed) {
+        for (name, keys) in merged(layers, "lift") {
             self.lift(name, &keys);
         }
         self.looks();
@@ -96,7 +120,7 @@ impl Reader {
                 self.masked(&keys, &mut masked);
             }
         }
-        let complaints = merged(layers, "complaint", &removed)
+        let complaints = merged(layers, "complaint")
             .into_iter()
             .map(|(name, keys)| self.complaint(name, &keys))
             .collect();
