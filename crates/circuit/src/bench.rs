@@ -5,9 +5,9 @@ use std::collections::BTreeSet;
 
 use ohmtrail_core::reading::Function;
 
-use crate::meter::{Ideal, Scene, State};
+use crate::meter::{Ideal, Scene, State, VOLTMETER_OHMS};
 use crate::operate::Unit;
-use crate::parts::LookKind;
+use crate::parts::{LookKind, Sight};
 use crate::sheet::{FaultId, Heat, PointId, Sheet};
 use crate::unit::{Circuit, Drawn};
 
@@ -37,6 +37,14 @@ pub enum BenchError {
     /// A meter that drives its own current on a live circuit.
     #[error("{0} on a live circuit would have damaged the meter and its user")]
     OnLive(&'static str),
+    /// A meter that drives its own current on a charged capacitor.
+    #[error("{0} on a charged capacitor would have damaged the meter: discharge it first")]
+    Charged(&'static str),
+    /// Power on with wire ends lifted: the model does not know what then runs.
+    #[error(
+        "the simulated unit cannot be measured under power with wire ends lifted: put them back first"
+    )]
+    Lifted,
 }
 
 impl<'c> Bench<'c> {
@@ -121,11 +129,20 @@ impl<'c> Bench<'c> {
     /// # Errors
     /// [`BenchError`].
     pub fn measure(&self, function: Function, points: [PointId; 2]) -> Result<Ideal, BenchError> {
-        if function.injects() && self.power {
-            return Err(BenchError::OnLive(function.name()));
+        if function.injects() {
+            if self.power || self.live_from_others(points) {
+                return Err(BenchError::OnLive(function.name()));
+            }
+            let charged = self.sheet().dead.capacitors.iter().flatten();
+            if self.held_volts > 1.0 && charged.into_iter().any(|c| points.contains(c)) {
+                return Err(BenchError::Charged(function.name()));
+            }
         }
         if function == Function::VoltsDc {
             return Ok(Ideal::Value(self.held_across(points)));
+        }
+        if self.power && !self.lifted.is_empty() {
+            return Err(BenchError::Lifted);
         }
         let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
         if function == Function::VoltsAc && !self.power {
@@ -147,6 +164,20 @@ impl<'c> Bench<'c> {
             })
     }
 
+    /// Whether one of these points is live from a source that is not opened yet.
+    fn live_from_others(&self, points: [PointId; 2]) -> bool {
+        if self.other_sources_open {
+            return false;
+        }
+        let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
+        let network = self.unit.opened(&lifted, self.heat, false);
+        let ground = Some(self.sheet().dead.ground);
+        let [a, b] = points.map(Some);
+        [[a, b], [a, ground], [b, ground]]
+            .into_iter()
+            .any(|ends| network.voltmeter(ends, VOLTMETER_OHMS) > 1.0)
+    }
+
     /// The direct volts that a capacitor holds across these points.
     fn held_across(&self, points: [PointId; 2]) -> f64 {
         let pairs = &self.sheet().dead.capacitors;
@@ -160,6 +191,10 @@ impl<'c> Bench<'c> {
     /// What is truly seen, heard or felt.
     #[must_use]
     pub fn look(&self, part: usize, look: &LookKind) -> bool {
+        let turns = matches!(look.sight, Sight::Running | Sight::Humming);
+        if turns && !self.power {
+            return false;
+        }
         self.unit.sees(part, look.sight, self.heat)
     }
 }

@@ -242,7 +242,10 @@ impl<'c> Unit<'c> {
                 .is_some_and(|c| now.pulled_in[c] || has("welded")),
             Sight::Running => motion == Some(Motion::Running),
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),
-            Sight::Hot => matches!(motion, Some(Motion::Stalled | Motion::Tripped)),
+            // A start from cold has not heated it yet.
+            Sight::Hot => {
+                heat == Heat::AsFound && matches!(motion, Some(Motion::Stalled | Motion::Tripped))
+            }
             Sight::FreeByHand => !has("seized"),
             Sight::Swollen => self
                 .faults
