@@ -2,6 +2,7 @@
 //!
 //! A command stops at its first failure and says which step failed.
 
+mod bench;
 mod fetch;
 mod nopanic;
 mod tidy;
@@ -20,7 +21,7 @@ fn main() -> ExitCode {
     let place = Place::find();
     let done = match (command.as_str(), rest.is_empty()) {
         ("test", true) => test(&place),
-        ("bench", _) => bench(&place, &rest),
+        ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
         _ => Err("usage: cargo xtask test | bench [criterion options] | nopanic | tidy".into()),
@@ -125,33 +126,4 @@ fn test(place: &Place) -> Result<(), Failure> {
     eprintln!("== whole-system tests, release");
     run(tools.name_in(&mut place.cargo(&["test", "--release", "-p", "ohmtrail-tests"])))
         .map_err(|why| format!("step 'whole-system tests' failed: {why}"))
-}
-
-/// Runs the benchmarks of every package that has some.
-fn bench(place: &Place, options: &[String]) -> Result<(), Failure> {
-    let mut any = false;
-    for package in tidy::packages(&place.root)? {
-        for bench in &package.benches {
-            any = true;
-            let args = [
-                "bench",
-                "-p",
-                package.name.as_str(),
-                "--bench",
-                bench.as_str(),
-                "--",
-            ];
-            let name = format!("{} {bench}", package.name);
-            step(&name, || {
-                let mut cargo = place.cargo(&args);
-                // Benchmarks that compare with ngspice find it, if it is there.
-                run(cargo.args(options).env("OHMTRAIL_NGSPICE", "ngspice"))
-            })?;
-        }
-    }
-    if any {
-        Ok(())
-    } else {
-        Err("no package has a [[bench]]".into())
-    }
 }
