@@ -2,7 +2,7 @@
 
 use clap::{ColorChoice, Parser, Subcommand};
 
-use crate::{check, completions, exit, meters, sheet, trail};
+use crate::{check, completions, exit, meters, paper, run, sheet, trail};
 
 /// The heading of the options that every command takes.
 const EVERYWHERE: &str = "For every command";
@@ -38,6 +38,17 @@ pub struct Cli {
 /// The commands, one module each.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// A whole invented visit on the simulated bench, told as it goes
+    ///
+    /// The unit is solved by the circuit model; the meter's bytes come through a pseudo-terminal
+    /// and the same serial driver as hardware. Ends with a finding, the tag and the trail.
+    Demo(run::demo::Args),
+    /// A visit with a real meter, or with values keyed in
+    Visit(run::visit::Args),
+    /// The isolation as a dialogue of JSON lines, for any program that plays the technician
+    Isolate(run::isolate::Args),
+    /// The tag or the write-up of a visit's trail
+    Paper(paper::Args),
     /// Judge typed values against one rule of the trade
     ///
     /// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.

@@ -10,6 +10,8 @@ mod fail;
 mod log;
 mod meters;
 mod out;
+mod paper;
+mod run;
 mod sheet;
 mod trail;
 
@@ -26,7 +28,7 @@ fn main() -> ExitCode {
     let cli = Cli::parse();
     log::start(cli.quiet, cli.verbose);
     let mut out = Out::stdout(cli.json);
-    let done = run(cli.command, &mut out).and_then(|exit| {
+    let done = obey(cli.command, &mut out).and_then(|exit| {
         out.finish()?;
         Ok(exit)
     });
@@ -39,8 +41,12 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(command: Command, out: &mut Out) -> Result<Exit, Fail> {
+fn obey(command: Command, out: &mut Out) -> Result<Exit, Fail> {
     match command {
+        Command::Demo(args) => run::demo::run(&args, out),
+        Command::Visit(args) => run::visit::run(args, out),
+        Command::Isolate(args) => run::isolate::run(&args, out),
+        Command::Paper(args) => paper::run(&args, out),
         Command::Check(args) => check::run(&args, out),
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),

@@ -7,7 +7,7 @@ use std::ops::Range as Span;
 use std::path::Path;
 use std::str::FromStr;
 
-use ohmtrail_core::accuracy::{Accuracy, AccuracyTable, CAUTIOUS_DEFAULT, Cautious};
+use ohmtrail_core::accuracy::{Accuracy, AccuracyTable, CAUTIOUS_DEFAULT, Cautious, Spec};
 use ohmtrail_core::reading::{Decimal, Function};
 use serde::Deserialize;
 use toml::Spanned;
@@ -346,6 +346,18 @@ impl Profile {
             .find(|row| row.last_digit == Some(shown.exponent) && row.accuracy.covers(magnitude))
             .map(|row| row.accuracy)
             .or_else(|| self.accuracy(function, magnitude))
+    }
+
+    /// What its maker states, range by range; empty for the cautious profile.
+    #[must_use]
+    pub fn specs(&self) -> Vec<Spec> {
+        self.ranges
+            .iter()
+            .map(|row| Spec {
+                function: row.function,
+                accuracy: row.accuracy,
+            })
+            .collect()
     }
 
     /// The ranges of one function, smallest first.

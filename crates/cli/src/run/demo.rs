@@ -1,0 +1,467 @@
+//! `ohmtrail demo`: a whole invented visit on the simulated bench. The unit is solved by the
+//! circuit crate; the meter's bytes come through a real pseudo-terminal and the same serial driver
+//! that reads hardware.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use ohmtrail_circuit::bench::{Bench, BenchError};
+use ohmtrail_circuit::meter::Ideal;
+use ohmtrail_circuit::sheet::Question;
+use ohmtrail_core::accuracy::Spec as AccuracySpec;
+use ohmtrail_core::reading::{Function, MeterId, Reading};
+use ohmtrail_core::settle::Settler;
+use ohmtrail_core::units::Micros;
+use ohmtrail_meters::driver::driver;
+use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::serial;
+use ohmtrail_meters::session::{Clock, Session, SessionEvent};
+use ohmtrail_meters::sim::face::Moves;
+use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
+use ohmtrail_meters::spec::SerialSpec;
+use ohmtrail_paper::tag;
+use ohmtrail_trail::event::{Act, Asked, Event, MeterJoined, Opened, Request, Streamed};
+use ohmtrail_visit::{Book, Input, Settings, Taken};
+use serde_json::json;
+
+use super::desk::{Desk, Passing, wall_us};
+use super::{bundle, dialogue, tell};
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// What is broken, and where the trail goes.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// What is broken, such as run-cap.fan-open; may be given twice. `ohmtrail sheet faults NAME`
+    /// lists them. Without it, a dual capacitor of which both sections have failed
+    #[arg(long, value_name = "FAULT")]
+    fault: Vec<String>,
+    /// Nothing is broken
+    #[arg(long, conflicts_with = "fault")]
+    healthy: bool,
+    /// Draws the unit, the meter's errors and the probes' bounce
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// The unit's sheet: built in, or a file
+    #[arg(long, value_name = "SHEET", default_value = "split-heat-pump-1ph")]
+    sheet: PathBuf,
+    /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
+    #[arg(long, value_name = "NAME")]
+    complaint: Option<String>,
+    /// Where the trail is written; a new file under visits/ by default
+    #[arg(long, value_name = "FILE")]
+    trail: Option<PathBuf>,
+}
+
+const METER: MeterId = MeterId(1);
+
+/// The simulated meter's frame: the one with the finest ohms.
+const FRAME: &str = "count14";
+
+/// One frame every 10 ms, taken for one every 200 ms: the demo runs this many times faster than
+/// a meter that sends five values a second.
+const FASTER: u64 = 20;
+const FRAME_EVERY: Duration = Duration::from_millis(10);
+
+/// A take that does not settle for so long of the demo's own time is given up.
+const GIVE_UP: Micros = Micros(120_000_000);
+
+/// Runs the visit.
+pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
+    let bundle = bundle(&args.sheet)?;
+    let book = Book::new(&bundle).map_err(Fail::input)?;
+    let names: Vec<String> = if args.healthy {
+        Vec::new()
+    } else if args.fault.is_empty() {
+        vec![
+            "run-cap.herm-open".to_owned(),
+            "run-cap.fan-open".to_owned(),
+        ]
+    } else {
+        args.fault.clone()
+    };
+    let mut faults = Vec::new();
+    for name in &names {
+        faults.push(book.sheet.fault(name).ok_or_else(|| {
+            Fail::input(format!(
+                "the sheet has no fault \"{name}\"; list them with `ohmtrail sheet faults {}`",
+                book.sheet.name
+            ))
+        })?);
+    }
+    let path = match &args.trail {
+        Some(path) => path.clone(),
+        None => fresh_trail()?,
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Fail::new(Exit::System, format!("no runtime: {e}")))?;
+    let _guard = runtime.enter();
+    let mut demo = Demo::begin(&book, args, &faults, &path)?;
+    runtime.block_on(demo.visit(args, &names, &path, out))
+}
+
+/// A new file under visits/, named after the moment.
+fn fresh_trail() -> Result<PathBuf, Fail> {
+    let folder = Path::new("visits");
+    std::fs::create_dir_all(folder).map_err(|e| {
+        Fail::new(
+            Exit::System,
+            format!("visits/ cannot be made: {e}; name a file with --trail"),
+        )
+    })?;
+    Ok(folder.join(format!("demo-{}.trail", wall_us() / 1000)))
+}
+
+struct Demo<'b> {
+    book: &'b Book<'b>,
+    bench: Bench<'b>,
+    desk: Desk<'b>,
+    time: Passing,
+    clock: Clock,
+    meter: SimMeter,
+    session: Session,
+}
+
+impl<'b> Demo<'b> {
+    fn begin(book: &'b Book<'b>, args: &Args, faults: &[usize], path: &Path) -> Result<Self, Fail> {
+        let system = |e: &dyn std::fmt::Display| Fail::new(Exit::System, e);
+        let entry = driver(FRAME).ok_or_else(|| system(&"the demo's frame is not built in"))?;
+        let profile = Profile::simulated(FRAME)
+            .ok_or_else(|| system(&"the demo's meter profile is not built in"))?;
+        let meter = SimMeter::start(SimConfig {
+            entry,
+            profile: profile.clone(),
+            seed: args.seed,
+            interval: FRAME_EVERY,
+            // A range that changes would flash an overload, which on volts is an alarm.
+            moves: Moves {
+                ranging: 0,
+                ..Moves::default()
+            },
+        })
+        .map_err(|e| system(&e))?;
+        let place = meter.path().display().to_string();
+        let spec: SerialSpec =
+            match format!("serial:{place},frame={FRAME}").parse::<ohmtrail_meters::spec::Spec>() {
+                Ok(ohmtrail_meters::spec::Spec::Serial(spec)) => spec,
+                Ok(_) => return Err(system(&"the simulated port is no serial port")),
+                Err(e) => return Err(system(&e)),
+            };
+        let clock = Clock::start();
+        let session = serial::open(&spec, METER, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
+        let time = Passing::start();
+        let opened = Opened {
+            tool: concat!("ohmtrail ", env!("CARGO_PKG_VERSION")).to_owned(),
+            work_order: format!("DEMO-{} (invented)", args.seed),
+            technician: "an invented technician".to_owned(),
+            unit: "an invented heat pump behind an invented bakery".to_owned(),
+            sheet: book.sheet.name.clone(),
+            sheet_hash: book.sheet.hash,
+            previous: None,
+            simulated: true,
+        };
+        let mut desk = Desk::open(book, Settings::default(), opened, Some(path), time.now())?;
+        let accuracy: Vec<AccuracySpec> = profile.specs();
+        let joined = Input::MeterJoined {
+            joined: MeterJoined {
+                meter: METER,
+                driver: FRAME.to_owned(),
+                place,
+                profile: profile.name.clone(),
+                accuracy_assumed: profile.ranges.is_empty(),
+            },
+            accuracy,
+        };
+        desk.say(joined, time.now())?;
+        Ok(Demo {
+            book,
+            bench: Bench::new(&book.circuit, args.seed, faults),
+            desk,
+            time,
+            clock,
+            meter,
+            session,
+        })
+    }
+
+    async fn visit(
+        &mut self,
+        args: &Args,
+        names: &[String],
+        path: &Path,
+        out: &mut Out,
+    ) -> Result<Exit, Fail> {
+        if !out.json() {
+            let broken = if names.is_empty() {
+                "nothing".to_owned()
+            } else {
+                names.join(" and ")
+            };
+            out.line(
+                "An invented visit on a simulated unit: nothing here was measured on a real one.",
+            )?;
+            out.line(&format!(
+                "Sheet: {}. Broken: {broken}. Seed {}.",
+                self.book.sheet.title, args.seed
+            ))?;
+            out.line(&format!(
+                "Meter: {FRAME} frames over the pseudo-terminal {}; time runs faster than on a roof.",
+                self.meter.path().display()
+            ))?;
+        }
+        let complaint = args.complaint.clone().unwrap_or_else(|| self.complaint());
+        if !out.json() {
+            out.line(&format!("Reported: {complaint}\n"))?;
+        }
+        let input = Input::Complaint {
+            what: complaint,
+            words: String::new(),
+        };
+        let mut events = self.desk.say(input, self.time.now())?;
+        loop {
+            events.extend(self.desk.go_on(self.time.now())?);
+            for event in events.drain(..) {
+                self.tell(&event, out)?;
+            }
+            if let Some(waiting) = self.desk.visit.waiting() {
+                if !out.json() {
+                    out.line(&format!("      wait: {}", waiting.why))?;
+                }
+                self.time.to(waiting.until);
+                continue;
+            }
+            let Some(asked) = self.desk.visit.record().open_ask().cloned() else {
+                break;
+            };
+            events = self.answer(&asked).await?;
+            out.finish()?;
+        }
+        self.end(path, out)
+    }
+
+    /// What a customer would report of this unit: the complaint that fits what is seen of it.
+    fn complaint(&self) -> String {
+        let sheet = self.book.sheet;
+        let fits = |says: &[(usize, bool)]| {
+            says.iter()
+                .all(|(check, yes)| match &sheet.checks[*check].question {
+                    Question::Look { part, look } => self.bench.look(*part, look) == *yes,
+                    Question::Measure { .. } => false,
+                })
+        };
+        sheet
+            .complaints
+            .iter()
+            .find(|c| fits(&c.says))
+            .or(sheet.complaints.first())
+            .map_or_else(String::new, |c| c.name.clone())
+    }
+
+    fn tell(&self, event: &Event, out: &mut Out) -> Result<(), Fail> {
+        if out.json() {
+            return match dialogue::line(event) {
+                Some(line) => out.json_line(&line),
+                None => Ok(()),
+            };
+        }
+        match event {
+            Event::Asked(asked) => {
+                out.line(&format!("{:4}  {}", asked.ask, tell::request(asked)))?;
+                out.line(&format!("      why: {}", asked.why))
+            }
+            Event::Looked { answer, .. } => {
+                out.line(&format!("      {}", if *answer { "yes" } else { "no" }))
+            }
+            Event::Took(take) => out.line(&format!("      {}", tell::take(take))),
+            Event::Acted(_) => out.line("      done"),
+            Event::Found(finding) => out.line(&format!("\n{}", tell::finding(finding))),
+            other => match tell::event(other) {
+                Some(text) => out.line(&format!("      {text}")),
+                None => Ok(()),
+            },
+        }
+    }
+
+    /// The simulated technician's answer.
+    async fn answer(&mut self, asked: &Asked) -> Result<Vec<Event>, Fail> {
+        self.time.minutes(asked.minutes);
+        let ask = Some(asked.ask);
+        let input = match &asked.request {
+            Request::Look { what } => {
+                let check = self
+                    .book
+                    .sheet
+                    .look(what)
+                    .map(|c| &self.book.sheet.checks[c].question);
+                match check {
+                    Some(Question::Look { part, look }) => Input::Look {
+                        ask,
+                        what: None,
+                        answer: self.bench.look(*part, look),
+                    },
+                    _ => skip(asked, "nothing of that name is on the bench"),
+                }
+            }
+            Request::Act { act } => {
+                self.act(act);
+                Input::Done { ask, act: None }
+            }
+            Request::Measure {
+                function, points, ..
+            } => return self.measure(asked, *function, points).await,
+            _ => skip(asked, "the bench does not know how"),
+        };
+        Ok(self.desk.say(input, self.time.now())?)
+    }
+
+    fn act(&mut self, act: &Act) {
+        let sheet = self.book.sheet;
+        match act {
+            Act::OpenBreaker | Act::LockDisconnect => self.bench.open_breaker(),
+            Act::OpenOtherSources => self.bench.open_other_sources(),
+            Act::Discharge => self.bench.discharge(),
+            Act::WaitCool => self.bench.wait_cool(),
+            Act::CloseBreaker => self.bench.close_breaker(),
+            Act::Lift(ends) => {
+                for end in ends.iter().filter_map(|e| sheet.point(e)) {
+                    self.bench.lift(end);
+                }
+            }
+            Act::PutBack(ends) => {
+                for end in ends.iter().filter_map(|e| sheet.point(e)) {
+                    self.bench.put_back(end);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Puts the probes on, and reads the meter until a take settles.
+    async fn measure(
+        &mut self,
+        asked: &Asked,
+        function: Function,
+        points: &[String; 2],
+    ) -> Result<Vec<Event>, Fail> {
+        let sheet = self.book.sheet;
+        let [Some(a), Some(b)] = [&points[0], &points[1]].map(|p| sheet.point(p)) else {
+            let input = skip(asked, "a point that the bench does not have");
+            return Ok(self.desk.say(input, self.time.now())?);
+        };
+        let value = match self.bench.measure(function, [a, b]) {
+            Ok(Ideal::Value(value)) => value,
+            Ok(Ideal::Overload) => f64::INFINITY,
+            // A clamp around a wire of a dead unit.
+            Err(BenchError::NotModelled { .. }) => 0.0,
+            Err(error) => return Err(Fail::new(Exit::System, error)),
+        };
+        if let Err(error) = self.meter.set(function, value) {
+            let input = skip(asked, &error.to_string());
+            return Ok(self.desk.say(input, self.time.now())?);
+        }
+        let mut settler = Settler::new();
+        let mut events = Vec::new();
+        let mut group: Vec<Streamed> = Vec::new();
+        let origin = self.time.now().steady;
+        // Frames that were on their way when the probes moved belong to the points before.
+        let fresh = Micros(self.clock.now().0 + 2 * FRAME_EVERY.as_micros() as u64);
+        let mut first = None;
+        loop {
+            let reading = match self.session.recv().await {
+                Some(SessionEvent::Reading(reading)) => reading,
+                Some(SessionEvent::Gone { why, .. }) => {
+                    return Err(Fail::new(Exit::Meter, why.words()));
+                }
+                Some(_) => continue,
+                None => return Err(Fail::new(Exit::Meter, "the simulated meter is gone")),
+            };
+            if reading.at < fresh || reading.function != function {
+                continue;
+            }
+            let first = *first.get_or_insert(reading.at);
+            let at = Micros(origin.0 + reading.at.since(first) * FASTER);
+            let reading = Reading { at, ..reading };
+            self.time.to(at);
+            group.push(Streamed {
+                at,
+                function: reading.function,
+                shown: reading.shown,
+                flags: reading.flags,
+            });
+            events.extend(self.desk.say(Input::Live(reading), self.time.now())?);
+            if self.desk.visit.record().open != Some(asked.ask) {
+                // An alarm withdrew the ask.
+                events.extend(self.stream(group)?);
+                return Ok(events);
+            }
+            if let Some(settled) = settler.push(&reading).settled() {
+                // The probes come off, so that what is still on the line shows nothing.
+                let air = if function.injects() && function != Function::Farads {
+                    f64::INFINITY
+                } else {
+                    0.0
+                };
+                self.meter.change(air);
+                events.extend(self.stream(group)?);
+                let input = Input::Take(Taken {
+                    ask: Some(asked.ask),
+                    meter: Some(METER),
+                    function: Some(function),
+                    points: Some(points.clone()),
+                    shown: settled.shown,
+                    flags: settled.flags,
+                });
+                events.extend(self.desk.say(input, self.time.now())?);
+                return Ok(events);
+            }
+            if at.since(origin) > GIVE_UP.0 {
+                events.extend(self.stream(group)?);
+                let input = skip(asked, "the display did not settle");
+                events.extend(self.desk.say(input, self.time.now())?);
+                return Ok(events);
+            }
+        }
+    }
+
+    fn stream(&mut self, readings: Vec<Streamed>) -> Result<Vec<Event>, Fail> {
+        let input = Input::Readings {
+            meter: METER,
+            readings,
+        };
+        Ok(self.desk.say(input, self.time.now())?)
+    }
+
+    /// Hangs the tag, ends the visit, and says where the trail is.
+    fn end(&mut self, path: &Path, out: &mut Out) -> Result<Exit, Fail> {
+        self.desk.commit()?;
+        let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
+        let card = tag(self.book, self.desk.visit.record(), &head);
+        self.desk
+            .say(Input::Tagged(card.clone()), self.time.now())?;
+        self.desk.say(Input::Close, self.time.now())?;
+        self.desk.commit()?;
+        let found = self.desk.visit.record().finding.as_ref();
+        let carried = found.is_some_and(|f| !f.faults.is_empty());
+        if out.json() {
+            out.json_line(&json!({ "tag": card, "trail": path }))?;
+        } else {
+            out.line(&card)?;
+            out.line(&format!("Trail: {}", path.display()))?;
+            out.line(&format!(
+                "  ohmtrail trail show {0}\n  ohmtrail paper write-up {0}",
+                path.display()
+            ))?;
+        }
+        Ok(if carried { Exit::Done } else { Exit::Open })
+    }
+}
+
+fn skip(asked: &Asked, why: &str) -> Input {
+    Input::Skip {
+        ask: asked.ask,
+        why: why.to_owned(),
+    }
+}

@@ -1,0 +1,631 @@
+//! `ohmtrail visit`: a visit with a real meter, or with values keyed in, at a terminal.
+
+use std::io::BufRead;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use ohmtrail_core::reading::{Function, MeterId, Reading};
+use ohmtrail_core::settle::Settler;
+use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::session::{Clock, Session, SessionEvent};
+use ohmtrail_meters::spec::{SerialSpec, Spec};
+use ohmtrail_meters::{keyed, serial};
+use ohmtrail_paper::tag;
+use ohmtrail_trail::event::{
+    Asked, Event, MeterJoined, Opened, PlateEntry, Request, Stamp, Streamed,
+};
+use ohmtrail_trail::photos;
+use ohmtrail_visit::{Book, Input, Settings, Stage, Taken};
+use tokio::sync::mpsc;
+use tokio::time::{sleep, sleep_until};
+
+use super::desk::{Desk, DeskError, wall_us};
+use super::isolate::probability;
+use super::{bundle, dialogue, tell};
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// The unit, the meter and the trail.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// `serial:PATH,frame=NAME[,baud=N][,profile=FILE]`, or `keyed[,profile=FILE]`
+    #[arg(long, value_name = "SPEC")]
+    meter: Spec,
+    /// The unit's sheet: built in, or a file
+    #[arg(long, value_name = "SHEET", default_value = "split-heat-pump-1ph")]
+    sheet: PathBuf,
+    /// The trail: a new file
+    #[arg(
+        long,
+        value_name = "FILE",
+        required_unless_present = "resume",
+        conflicts_with = "resume"
+    )]
+    trail: Option<PathBuf>,
+    /// Go on with the visit of this trail; every safety gate is asked for anew
+    #[arg(long, value_name = "FILE")]
+    resume: Option<PathBuf>,
+    /// The work order
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    work_order: String,
+    /// Who does the visit
+    #[arg(long, value_name = "NAME", default_value = "")]
+    technician: String,
+    /// The unit, as the shop names it
+    #[arg(long, value_name = "NAME", default_value = "")]
+    unit: String,
+    /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
+    #[arg(long, value_name = "NAME")]
+    complaint: Option<String>,
+    /// The probability from which a fault set is called found
+    #[arg(long, default_value_t = 0.99, value_parser = probability)]
+    threshold: f32,
+}
+
+const METER: MeterId = MeterId(1);
+
+/// Between two tries to open a port that is gone.
+const AGAIN: Duration = Duration::from_secs(1);
+
+/// How often streamed readings are handed to the trail.
+const GROUP: Duration = Duration::from_millis(500);
+
+const HELP: &str = "\
+  yes | no                     answer a look
+  done                         the act is done
+  (Enter)                      the probes are on the points: take the reading when it stands still
+  238.4 V | OL                 key a value in
+  skip WHY                     pass the ask over
+  take FUNCTION A B VALUE      volunteer a take, such as: take ohms comp-start.1 comp-run.1 3.9 Ohm
+  look WHAT yes|no             volunteer a look
+  strike N WHY                 take N counts no more; it stays in the trail
+  plate PART KEY VALUE [UNIT]  a value read off a plate or a part
+  photo FILE CAPTION           keep a photograph beside the trail
+  note TEXT                    keep a note
+  leave WHY                    no more checks: leave the unit
+  quit                         stop here; go on later with --resume";
+
+/// Holds the visit.
+pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Fail::new(Exit::System, format!("no runtime: {e}")))?;
+    runtime.block_on(hold(args, out))
+}
+
+async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
+    let profile = args.meter.load_profile().map_err(Fail::input)?;
+    let bundle = bundle(&args.sheet)?;
+    let book = Book::new(&bundle).map_err(Fail::input)?;
+    let clock = Clock::start();
+    let line = match &args.meter {
+        Spec::Serial(spec) => {
+            let session =
+                serial::open(spec, METER, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
+            Some((spec.clone(), Some(session)))
+        }
+        Spec::Keyed { .. } => None,
+        _ => {
+            return Err(Fail::usage(
+                "a visit reads a serial meter, or values keyed in",
+            ));
+        }
+    };
+    let settings = Settings {
+        threshold: args.threshold,
+    };
+    let at = stamp(clock);
+    let (desk, path) = match (&args.trail, &args.resume) {
+        (Some(path), _) => {
+            let opened = opened(&args, &book);
+            (
+                Desk::open(&book, settings, opened, Some(path), at)?,
+                path.clone(),
+            )
+        }
+        (None, Some(path)) => {
+            let (desk, recovery) = Desk::resume(&book, settings, path)?;
+            for damage in &recovery.damage {
+                eprintln!("ohmtrail: {}: {damage}", path.display());
+            }
+            (desk, path.clone())
+        }
+        (None, None) => return Err(Fail::usage("name a trail with --trail or --resume")),
+    };
+    let mut table = Table {
+        book: &book,
+        desk,
+        clock,
+        line,
+        settler: None,
+        group: Vec::new(),
+        path,
+    };
+    table.begin(&args, &profile, out)?;
+    table.run(out).await
+}
+
+fn stamp(clock: Clock) -> Stamp {
+    Stamp {
+        steady: clock.now(),
+        wall_us: wall_us(),
+    }
+}
+
+fn opened(args: &Args, book: &Book<'_>) -> Opened {
+    Opened {
+        tool: concat!("ohmtrail ", env!("CARGO_PKG_VERSION")).to_owned(),
+        work_order: args.work_order.clone(),
+        technician: args.technician.clone(),
+        unit: args.unit.clone(),
+        sheet: book.sheet.name.clone(),
+        sheet_hash: book.sheet.hash,
+        previous: None,
+        simulated: false,
+    }
+}
+
+struct Table<'b> {
+    book: &'b Book<'b>,
+    desk: Desk<'b>,
+    clock: Clock,
+    /// The serial meter, and its session while it is there.
+    line: Option<(SerialSpec, Option<Session>)>,
+    /// Watches for a take, once the probes are on the points.
+    settler: Option<Settler>,
+    group: Vec<Streamed>,
+    path: PathBuf,
+}
+
+/// What the table waits for.
+enum Heard {
+    Line(Option<String>),
+    Meter(Option<SessionEvent>),
+    Tick,
+}
+
+impl Table<'_> {
+    fn begin(&mut self, args: &Args, profile: &Profile, out: &mut Out) -> Result<(), Fail> {
+        let (driver, place) = match &args.meter {
+            Spec::Serial(spec) => (spec.entry.name.to_owned(), spec.path.display().to_string()),
+            _ => ("keyed".to_owned(), "terminal".to_owned()),
+        };
+        let joined = Input::MeterJoined {
+            joined: MeterJoined {
+                meter: METER,
+                driver,
+                place,
+                profile: profile.name.clone(),
+                accuracy_assumed: profile.ranges.is_empty(),
+            },
+            accuracy: profile.specs(),
+        };
+        let mut events = self.desk.say(joined, stamp(self.clock))?;
+        if let Some(what) = &args.complaint {
+            let complaint = Input::Complaint {
+                what: what.clone(),
+                words: String::new(),
+            };
+            events.extend(self.desk.say(complaint, stamp(self.clock))?);
+        }
+        if !out.json() {
+            out.line("Local codes and licensed practice come first. Nothing here says that a circuit is safe: it says what was measured.")?;
+            out.line("Type `help` for what can be said.\n")?;
+        }
+        self.tell(&events, out)
+    }
+
+    async fn run(&mut self, out: &mut Out) -> Result<Exit, Fail> {
+        let mut lines = read_lines();
+        loop {
+            let events = self.desk.go_on(stamp(self.clock))?;
+            self.tell(&events, out)?;
+            out.finish()?;
+            if self.desk.visit.stage() == Stage::Left {
+                return self.end(out);
+            }
+            let wait = self.desk.visit.waiting();
+            let until = wait.map_or(GROUP, |w| {
+                Duration::from_micros(w.until.since(self.clock.now())).min(GROUP)
+            });
+            let session = self.line.as_mut().map(|(_, session)| session);
+            let heard = tokio::select! {
+                line = lines.recv() => Heard::Line(line),
+                event = hear(session) => Heard::Meter(event),
+                () = sleep(until) => Heard::Tick,
+            };
+            match heard {
+                Heard::Line(Some(line)) => {
+                    if self.line(line.trim(), out)? {
+                        return self.stop(out);
+                    }
+                }
+                Heard::Line(None) => return self.stop(out),
+                Heard::Meter(event) => self.meter(event, out)?,
+                Heard::Tick => self.stream(out)?,
+            }
+        }
+    }
+
+    /// What the meter's session says.
+    fn meter(&mut self, event: Option<SessionEvent>, out: &mut Out) -> Result<(), Fail> {
+        match event {
+            Some(SessionEvent::Reading(reading)) => self.reading(reading, out),
+            Some(SessionEvent::Up { gap_us, .. }) => {
+                let back = gap_us;
+                if back > 0 {
+                    self.say(
+                        Input::MeterBack {
+                            meter: METER,
+                            gap_us: back,
+                        },
+                        out,
+                    )?;
+                }
+                Ok(())
+            }
+            Some(SessionEvent::Silent { .. }) => self.lost("silent", out),
+            Some(SessionEvent::Garbage { likely, .. }) => {
+                let why = likely.words();
+                self.lost(&why, out)
+            }
+            Some(SessionEvent::Gone { why, .. }) => {
+                if let Some((_, session)) = &mut self.line {
+                    *session = None;
+                }
+                let why = why.words();
+                self.lost(&why, out)
+            }
+            Some(_) => Ok(()),
+            None => self.reopen(out),
+        }
+    }
+
+    fn lost(&mut self, why: &str, out: &mut Out) -> Result<(), Fail> {
+        self.settler = None;
+        self.stream(out)?;
+        if !out.json() {
+            out.line(&format!(
+                "      the meter is away: {why}; a take in progress is void"
+            ))?;
+        }
+        self.say(
+            Input::MeterLost {
+                meter: METER,
+                why: why.to_owned(),
+            },
+            out,
+        )
+    }
+
+    /// Tries the port again.
+    fn reopen(&mut self, out: &mut Out) -> Result<(), Fail> {
+        let Some((spec, session)) = &mut self.line else {
+            return Ok(());
+        };
+        if let Ok(opened) = serial::open(spec, METER, self.clock) {
+            *session = Some(opened);
+            self.say(
+                Input::MeterBack {
+                    meter: METER,
+                    gap_us: 0,
+                },
+                out,
+            )?;
+        }
+        Ok(())
+    }
+
+    fn reading(&mut self, reading: Reading, out: &mut Out) -> Result<(), Fail> {
+        self.group.push(Streamed {
+            at: reading.at,
+            function: reading.function,
+            shown: reading.shown,
+            flags: reading.flags,
+        });
+        self.say(Input::Live(reading), out)?;
+        let settled = self
+            .settler
+            .as_mut()
+            .and_then(|s| s.push(&reading).settled().copied());
+        let Some(settled) = settled else {
+            return Ok(());
+        };
+        self.settler = None;
+        self.stream(out)?;
+        let ask = self.desk.visit.record().open;
+        self.say(
+            Input::Take(Taken {
+                ask,
+                meter: Some(METER),
+                function: Some(settled.function),
+                points: None,
+                shown: settled.shown,
+                flags: settled.flags,
+            }),
+            out,
+        )
+    }
+
+    /// Hands the streamed readings to the trail.
+    fn stream(&mut self, out: &mut Out) -> Result<(), Fail> {
+        if self.group.is_empty() {
+            return self.desk.commit();
+        }
+        let readings = std::mem::take(&mut self.group);
+        self.say(
+            Input::Readings {
+                meter: METER,
+                readings,
+            },
+            out,
+        )
+    }
+
+    /// Says something to the visit and tells what came of it; a refusal is told, too.
+    fn say(&mut self, input: Input, out: &mut Out) -> Result<(), Fail> {
+        match self.desk.say(input, stamp(self.clock)) {
+            Ok(events) => {
+                if let Some(alarm) = self.desk.visit.alarm() {
+                    // The bell: it must be heard.
+                    eprintln!("\x07ALARM: {alarm}");
+                }
+                self.tell(&events, out)
+            }
+            Err(DeskError::Refused(refusal)) => {
+                eprintln!("      {refusal}");
+                Ok(())
+            }
+            Err(DeskError::Trail(fail)) => Err(fail),
+        }
+    }
+
+    /// A typed line; true to stop.
+    fn line(&mut self, line: &str, out: &mut Out) -> Result<bool, Fail> {
+        let asked = self.desk.visit.record().open_ask().cloned();
+        match self.typed(line, asked.as_ref()) {
+            Typed::Nothing => {}
+            Typed::Say(input) => self.say(*input, out)?,
+            Typed::Help => out.line(HELP)?,
+            Typed::Watch => {
+                self.settler = Some(Settler::new());
+                out.line("      waiting for the display to stand still…")?;
+            }
+            Typed::Wrong(what) => eprintln!("      {what}"),
+            Typed::Quit => return Ok(true),
+        }
+        Ok(false)
+    }
+
+    fn typed(&self, line: &str, asked: Option<&Asked>) -> Typed {
+        let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
+        let rest = rest.trim();
+        let ask = asked.map(|a| a.ask);
+        let say = |input| Typed::Say(Box::new(input));
+        match (word, ask) {
+            ("help", _) => Typed::Help,
+            ("quit", _) => Typed::Quit,
+            ("yes" | "no", Some(_)) => say(Input::Look {
+                ask,
+                what: None,
+                answer: word == "yes",
+            }),
+            ("done", Some(_)) => say(Input::Done { ask, act: None }),
+            ("skip", Some(ask)) if !rest.is_empty() => say(Input::Skip {
+                ask,
+                why: rest.to_owned(),
+            }),
+            ("skip", _) => Typed::Wrong("say why: skip WHY".to_owned()),
+            ("note", _) => say(Input::Note(rest.to_owned())),
+            ("leave", _) => say(Input::Leave {
+                why: rest.to_owned(),
+            }),
+            ("look", _) => match rest.rsplit_once(' ') {
+                Some((what, answer @ ("yes" | "no"))) => say(Input::Look {
+                    ask: None,
+                    what: Some(what.trim().to_owned()),
+                    answer: answer == "yes",
+                }),
+                _ => Typed::Wrong("say: look WHAT yes|no".to_owned()),
+            },
+            ("strike", _) => match rest.split_once(' ').map(|(n, why)| (n.parse(), why)) {
+                Some((Ok(take), why)) => say(Input::Strike {
+                    take,
+                    why: why.to_owned(),
+                }),
+                _ => Typed::Wrong("say: strike N WHY".to_owned()),
+            },
+            ("plate", _) => plate(rest),
+            ("photo", _) => self.photo(rest),
+            ("take", _) => volunteered(rest),
+            ("", Some(_)) => match asked.map(|a| &a.request) {
+                Some(Request::Measure { .. }) if self.line.is_some() => Typed::Watch,
+                Some(Request::Measure { .. }) => {
+                    Typed::Wrong("key the value in, such as 238.4 V".to_owned())
+                }
+                _ => Typed::Nothing,
+            },
+            ("", None) => Typed::Nothing,
+            _ => match asked.map(|a| &a.request) {
+                Some(Request::Measure { function, .. }) => keyed_value(line, *function, ask),
+                _ => Typed::Wrong(format!("\"{line}\" is not understood; type `help`")),
+            },
+        }
+    }
+
+    fn photo(&self, rest: &str) -> Typed {
+        let (file, caption) = rest.split_once(' ').unwrap_or((rest, ""));
+        let media_type = match Path::new(file).extension().and_then(|e| e.to_str()) {
+            Some("jpg" | "jpeg") => "image/jpeg",
+            Some("png") => "image/png",
+            _ => return Typed::Wrong("a photograph is a .jpg, .jpeg or .png file".to_owned()),
+        };
+        let kept = std::fs::read(file)
+            .map_err(|e| format!("{file}: {e}"))
+            .and_then(|bytes| {
+                let folder = self.path.with_extension("photos");
+                photos::store(&folder, &bytes, media_type)
+                    .map(|hash| (hash, bytes.len()))
+                    .map_err(|e| e.to_string())
+            });
+        match kept {
+            Ok((hash, size)) => Typed::Say(Box::new(Input::Photo {
+                hash: hash.0,
+                media_type: media_type.to_owned(),
+                size: size as u64,
+                caption: caption.trim().to_owned(),
+            })),
+            Err(what) => Typed::Wrong(what),
+        }
+    }
+
+    fn tell(&self, events: &[Event], out: &mut Out) -> Result<(), Fail> {
+        for event in events {
+            if out.json() {
+                if let Some(line) = dialogue::line(event) {
+                    out.json_line(&line)?;
+                }
+                continue;
+            }
+            match event {
+                Event::Asked(asked) => {
+                    out.line(&format!("{:4}  {}", asked.ask, tell::request(asked)))?;
+                    out.line(&format!("      why: {}", asked.why))?;
+                }
+                Event::Took(take) => {
+                    out.line(&format!("      take {}: {}", take.take, tell::take(take)))?;
+                }
+                Event::Found(finding) => out.line(&format!("\n{}", tell::finding(finding)))?,
+                other => {
+                    if let Some(text) = tell::event(other) {
+                        out.line(&format!("      {text}"))?;
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Stops in the middle: the trail has everything.
+    fn stop(&mut self, out: &mut Out) -> Result<Exit, Fail> {
+        self.stream(out)?;
+        self.desk.commit()?;
+        if !out.json() {
+            out.line(&format!(
+                "Stopped. Go on with `ohmtrail visit --resume {}`; every safety gate is asked for anew.",
+                self.path.display()
+            ))?;
+        }
+        Ok(Exit::Open)
+    }
+
+    /// Hangs the tag and ends the visit.
+    fn end(&mut self, out: &mut Out) -> Result<Exit, Fail> {
+        self.stream(out)?;
+        self.desk.commit()?;
+        let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
+        let card = tag(self.book, self.desk.visit.record(), &head);
+        let at = stamp(self.clock);
+        self.desk.say(Input::Tagged(card.clone()), at)?;
+        self.desk.say(Input::Close, at)?;
+        self.desk.commit()?;
+        if out.json() {
+            out.json_line(&serde_json::json!({ "tag": card, "trail": self.path }))?;
+        } else {
+            out.line(&card)?;
+            out.line(&format!("Trail: {}", self.path.display()))?;
+        }
+        let found = self.desk.visit.record().finding.as_ref();
+        let carried = found.is_some_and(|f| !f.faults.is_empty());
+        Ok(if carried { Exit::Done } else { Exit::Open })
+    }
+}
+
+/// What a typed line means.
+enum Typed {
+    Nothing,
+    Say(Box<Input>),
+    Help,
+    Watch,
+    Wrong(String),
+    Quit,
+}
+
+fn keyed_value(line: &str, function: Function, ask: Option<u32>) -> Typed {
+    match keyed::parse_line(line, function) {
+        Ok(shown) => Typed::Say(Box::new(Input::Take(Taken {
+            ask,
+            function: Some(function),
+            shown,
+            ..Taken::default()
+        }))),
+        Err(error) => Typed::Wrong(error.to_string()),
+    }
+}
+
+fn volunteered(rest: &str) -> Typed {
+    let mut words = rest.splitn(4, ' ');
+    let (Some(name), Some(a), Some(b), Some(value)) =
+        (words.next(), words.next(), words.next(), words.next())
+    else {
+        return Typed::Wrong("say: take FUNCTION A B VALUE".to_owned());
+    };
+    let Some(function) = Function::by_name(name) else {
+        return Typed::Wrong(format!("\"{name}\" is no function of a meter"));
+    };
+    match keyed::parse_line(value, function) {
+        Ok(shown) => Typed::Say(Box::new(Input::Take(Taken {
+            function: Some(function),
+            points: Some([a.to_owned(), b.to_owned()]),
+            shown,
+            ..Taken::default()
+        }))),
+        Err(error) => Typed::Wrong(error.to_string()),
+    }
+}
+
+fn plate(rest: &str) -> Typed {
+    let mut words = rest.splitn(4, ' ');
+    let (Some(part), Some(key), Some(value)) = (words.next(), words.next(), words.next()) else {
+        return Typed::Wrong("say: plate PART KEY VALUE [UNIT]".to_owned());
+    };
+    Typed::Say(Box::new(Input::Plate(PlateEntry {
+        part: part.to_owned(),
+        key: key.to_owned(),
+        value: value.to_owned(),
+        unit: words.next().unwrap_or("").trim().to_owned(),
+    })))
+}
+
+/// The next event of a session; after it ended, `None` once a second.
+async fn hear(session: Option<&mut Option<Session>>) -> Option<SessionEvent> {
+    match session {
+        None => std::future::pending().await,
+        Some(None) => {
+            sleep(AGAIN).await;
+            None
+        }
+        Some(Some(session)) => match session.recv().await {
+            Some(event) => Some(event),
+            None => {
+                sleep_until(tokio::time::Instant::now() + AGAIN).await;
+                None
+            }
+        },
+    }
+}
+
+/// Standard input, line by line, from a thread of its own.
+fn read_lines() -> mpsc::UnboundedReceiver<String> {
+    let (to, from) = mpsc::unbounded_channel();
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+            if to.send(line).is_err() {
+                break;
+            }
+        }
+    });
+    from
+}
