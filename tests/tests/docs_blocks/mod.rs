@@ -7,8 +7,12 @@
 
 use std::fs;
 use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
 
 use ohmtrail_tests::cli::workspace;
+
+/// Held while a page is read and rewritten: tests of one page run side by side.
+static REWRITING: Mutex<()> = Mutex::new(());
 
 /// The path of a page of the book.
 fn path(page: &str) -> PathBuf {
@@ -42,6 +46,7 @@ pub fn block(page: &str, name: &str) -> String {
 
 /// Holds the blocks of a page against what they should say, or rewrites them.
 pub fn in_step(page: &str, blocks: &[(&str, String)]) {
+    let _held = REWRITING.lock().unwrap_or_else(PoisonError::into_inner);
     let mut text = read(page);
     if std::env::var_os("OHMTRAIL_BLESS").is_some() {
         for (name, now) in blocks {
