@@ -10,7 +10,7 @@
 //! that subtraction (Grassmann, Taksar and Heyman's form of elimination), so a floating conductor
 //! is solved as exactly as a loaded one.
 
-use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
+use std::ops::{Add, AddAssign, Mul, Neg, Sub, SubAssign};
 
 /// The number type of a network: real for direct current, complex for alternating.
 pub trait Scalar:
@@ -19,14 +19,24 @@ pub trait Scalar:
     + Add<Output = Self>
     + Sub<Output = Self>
     + Mul<Output = Self>
-    + Div<Output = Self>
     + Neg<Output = Self>
     + AddAssign
     + SubAssign
 {
+    /// Its reciprocal.
+    #[must_use]
+    fn reciprocal(self) -> Self;
 }
-impl Scalar for f64 {}
-impl Scalar for num_complex::Complex<f64> {}
+impl Scalar for f64 {
+    fn reciprocal(self) -> Self {
+        self.recip()
+    }
+}
+impl Scalar for num_complex::Complex<f64> {
+    fn reciprocal(self) -> Self {
+        self.inv()
+    }
+}
 
 /// The elimination of one node: where its entries are, and where the fill goes.
 #[derive(Debug, Clone)]
@@ -70,6 +80,7 @@ pub struct Matrix<T> {
 #[derive(Debug, Clone)]
 pub struct Factors<T> {
     off: Vec<T>,
+    /// The reciprocals of the pivots: a division costs several multiplications.
     pivot: Vec<T>,
 }
 
@@ -207,10 +218,11 @@ impl Pattern {
             for &right in &step.right {
                 diagonal -= off[right];
             }
-            pivot[step.node] = diagonal;
+            let reciprocal = diagonal.reciprocal();
+            pivot[step.node] = reciprocal;
             let width = step.neighbours.len();
             for (i, &below) in step.below.iter().enumerate() {
-                let l = off[below] / diagonal;
+                let l = off[below] * reciprocal;
                 off[below] = l;
                 let own = sum[step.node];
                 sum[step.neighbours[i]] -= l * own;
@@ -267,7 +279,7 @@ impl Pattern {
             for (&j, &right) in step.neighbours.iter().zip(&step.right) {
                 value -= factors.off[right] * x[j];
             }
-            x[step.node] = value / factors.pivot[step.node];
+            x[step.node] = value * factors.pivot[step.node];
         }
         a.map_or_else(T::default, |a| x[a]) - b.map_or_else(T::default, |b| x[b])
     }
@@ -285,7 +297,7 @@ impl Pattern {
             for (&j, &right) in step.neighbours.iter().zip(&step.right) {
                 value -= factors.off[right] * x[j];
             }
-            x[step.node] = value / factors.pivot[step.node];
+            x[step.node] = value * factors.pivot[step.node];
         }
     }
 }
