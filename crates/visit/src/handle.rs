@@ -43,7 +43,7 @@ impl Visit<'_> {
             Input::Strike { take, why } => self.strike(take, why),
             Input::MeterJoined { joined, accuracy } => {
                 self.live.meters.insert(joined.meter, Stated(accuracy));
-                self.live.meter = Some(joined.meter);
+                self.live.meter.get_or_insert(joined.meter);
                 Ok(vec![Event::MeterJoined(joined)])
             }
             Input::MeterLost { meter, why } => {

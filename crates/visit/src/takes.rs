@@ -86,6 +86,10 @@ impl Visit<'_> {
             .or_else(|| self.record.meters.last().map(|m| m.meter))
             .ok_or(Refusal::NoSuchMeter(0))?;
         self.known(meter)?;
+        // The meter that reads volts is the one that is proved and proves dead.
+        if matches!(taken.function, Some(Function::VoltsAc | Function::VoltsDc)) {
+            self.live.meter = Some(meter);
+        }
         let request = match taken.ask {
             Some(ask) => Some(self.open(ask)?.request.clone()),
             None => None,

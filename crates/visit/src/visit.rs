@@ -95,6 +95,7 @@ impl AccuracyTable for Stated {
 pub(crate) struct Live {
     pub pending: Option<Pending>,
     pub meters: BTreeMap<MeterId, Stated>,
+    /// The meter in use: the first that joined, until another one reads volts.
     pub meter: Option<MeterId>,
     /// The breaker was opened, and the lock hung, in this run.
     pub off: bool,

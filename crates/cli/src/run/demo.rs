@@ -8,7 +8,6 @@ use std::time::Duration;
 use ohmtrail_circuit::bench::{Bench, BenchError};
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::sheet::Question;
-use ohmtrail_core::accuracy::Spec as AccuracySpec;
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_core::units::Micros;
@@ -18,7 +17,7 @@ use ohmtrail_meters::serial;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
-use ohmtrail_meters::spec::SerialSpec;
+use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Act, Asked, Event, MeterJoined, Opened, Request, Streamed};
 use ohmtrail_visit::{Book, Input, Settings, Taken};
@@ -54,10 +53,9 @@ pub struct Args {
     trail: Option<PathBuf>,
 }
 
-const METER: MeterId = MeterId(1);
-
-/// The simulated meter's frame: the one with the finest ohms.
-const FRAME: &str = "count14";
+/// The simulated meters by their frames: one with fine ohms for volts, ohms and farads, and a
+/// clamp that holds a locked rotor's amperes.
+const FRAMES: [&str; 2] = ["count14", "lcd14"];
 
 /// One frame every 10 ms, taken for one every 200 ms: the demo runs this many times faster than
 /// a meter that sends five values a second.
@@ -121,20 +119,28 @@ struct Demo<'b> {
     desk: Desk<'b>,
     time: Passing,
     clock: Clock,
-    meter: SimMeter,
-    session: Session,
+    instruments: [Instrument; 2],
 }
 
-impl<'b> Demo<'b> {
-    fn begin(book: &'b Book<'b>, args: &Args, faults: &[usize], path: &Path) -> Result<Self, Fail> {
+/// A simulated meter, and the session that reads it.
+struct Instrument {
+    id: MeterId,
+    frame: &'static str,
+    meter: SimMeter,
+    session: Session,
+    profile: Profile,
+}
+
+impl Instrument {
+    fn start(frame: &'static str, number: u16, seed: u64, clock: Clock) -> Result<Self, Fail> {
         let system = |e: &dyn std::fmt::Display| Fail::new(Exit::System, e);
-        let entry = driver(FRAME).ok_or_else(|| system(&"the demo's frame is not built in"))?;
-        let profile = Profile::simulated(FRAME)
+        let entry = driver(frame).ok_or_else(|| system(&"the demo's frame is not built in"))?;
+        let profile = Profile::simulated(frame)
             .ok_or_else(|| system(&"the demo's meter profile is not built in"))?;
         let meter = SimMeter::start(SimConfig {
             entry,
             profile: profile.clone(),
-            seed: args.seed,
+            seed,
             interval: FRAME_EVERY,
             // A range that changes would flash an overload, which on volts is an alarm.
             moves: Moves {
@@ -143,15 +149,44 @@ impl<'b> Demo<'b> {
             },
         })
         .map_err(|e| system(&e))?;
-        let place = meter.path().display().to_string();
-        let spec: SerialSpec =
-            match format!("serial:{place},frame={FRAME}").parse::<ohmtrail_meters::spec::Spec>() {
-                Ok(ohmtrail_meters::spec::Spec::Serial(spec)) => spec,
-                Ok(_) => return Err(system(&"the simulated port is no serial port")),
-                Err(e) => return Err(system(&e)),
-            };
+        let spec = format!("serial:{},frame={frame}", meter.path().display());
+        let spec = match spec.parse() {
+            Ok(Spec::Serial(spec)) => spec,
+            Ok(_) => return Err(system(&"the simulated port is no serial port")),
+            Err(e) => return Err(system(&e)),
+        };
+        let id = MeterId(number);
+        let session = serial::open(&spec, id, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
+        Ok(Instrument {
+            id,
+            frame,
+            meter,
+            session,
+            profile,
+        })
+    }
+
+    fn joins(&self) -> Input {
+        Input::MeterJoined {
+            joined: MeterJoined {
+                meter: self.id,
+                driver: self.frame.to_owned(),
+                place: self.meter.path().display().to_string(),
+                profile: self.profile.name.clone(),
+                accuracy_assumed: self.profile.ranges.is_empty(),
+            },
+            accuracy: self.profile.specs(),
+        }
+    }
+}
+
+impl<'b> Demo<'b> {
+    fn begin(book: &'b Book<'b>, args: &Args, faults: &[usize], path: &Path) -> Result<Self, Fail> {
         let clock = Clock::start();
-        let session = serial::open(&spec, METER, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
+        let instruments = [
+            Instrument::start(FRAMES[0], 1, args.seed, clock)?,
+            Instrument::start(FRAMES[1], 2, args.seed, clock)?,
+        ];
         let time = Passing::start();
         let opened = Opened {
             tool: concat!("ohmtrail ", env!("CARGO_PKG_VERSION")).to_owned(),
@@ -164,26 +199,16 @@ impl<'b> Demo<'b> {
             simulated: true,
         };
         let mut desk = Desk::open(book, Settings::default(), opened, Some(path), time.now())?;
-        let accuracy: Vec<AccuracySpec> = profile.specs();
-        let joined = Input::MeterJoined {
-            joined: MeterJoined {
-                meter: METER,
-                driver: FRAME.to_owned(),
-                place,
-                profile: profile.name.clone(),
-                accuracy_assumed: profile.ranges.is_empty(),
-            },
-            accuracy,
-        };
-        desk.say(joined, time.now())?;
+        for instrument in &instruments {
+            desk.say(instrument.joins(), time.now())?;
+        }
         Ok(Demo {
             book,
             bench: Bench::new(&book.circuit, args.seed, faults),
             desk,
             time,
             clock,
-            meter,
-            session,
+            instruments,
         })
     }
 
@@ -207,10 +232,13 @@ impl<'b> Demo<'b> {
                 "Sheet: {}. Broken: {broken}. Seed {}.",
                 self.book.sheet.title, args.seed
             ))?;
-            out.line(&format!(
-                "Meter: {FRAME} frames over the pseudo-terminal {}; time runs faster than on a roof.",
-                self.meter.path().display()
-            ))?;
+            for Instrument { frame, meter, .. } in &self.instruments {
+                out.line(&format!(
+                    "Meter: {frame} frames over the pseudo-terminal {}.",
+                    meter.path().display()
+                ))?;
+            }
+            out.line("Time runs faster than on a roof.")?;
         }
         let complaint = args.complaint.clone().unwrap_or_else(|| self.complaint());
         if !out.json() {
@@ -358,7 +386,8 @@ impl<'b> Demo<'b> {
             Err(BenchError::NotModelled { .. }) => 0.0,
             Err(error) => return Err(Fail::new(Exit::System, error)),
         };
-        if let Err(error) = self.meter.set(function, value) {
+        let which = usize::from(function == Function::AmpsAc);
+        if let Err(error) = self.instruments[which].meter.set(function, value) {
             let input = skip(asked, &error.to_string());
             return Ok(self.desk.say(input, self.time.now())?);
         }
@@ -369,8 +398,9 @@ impl<'b> Demo<'b> {
         // Frames that were on their way when the probes moved belong to the points before.
         let fresh = Micros(self.clock.now().0 + 2 * FRAME_EVERY.as_micros() as u64);
         let mut first = None;
+        // What the meter sent while nobody asked.
         loop {
-            let reading = match self.session.recv().await {
+            let reading = match self.instruments[which].session.recv().await {
                 Some(SessionEvent::Reading(reading)) => reading,
                 Some(SessionEvent::Gone { why, .. }) => {
                     return Err(Fail::new(Exit::Meter, why.words()));
@@ -394,7 +424,7 @@ impl<'b> Demo<'b> {
             events.extend(self.desk.say(Input::Live(reading), self.time.now())?);
             if self.desk.visit.record().open != Some(asked.ask) {
                 // An alarm withdrew the ask.
-                events.extend(self.stream(group)?);
+                events.extend(self.stream(which, group)?);
                 return Ok(events);
             }
             if let Some(settled) = settler.push(&reading).settled() {
@@ -404,11 +434,11 @@ impl<'b> Demo<'b> {
                 } else {
                     0.0
                 };
-                self.meter.change(air);
-                events.extend(self.stream(group)?);
+                self.instruments[which].meter.change(air);
+                events.extend(self.stream(which, group)?);
                 let input = Input::Take(Taken {
                     ask: Some(asked.ask),
-                    meter: Some(METER),
+                    meter: Some(self.instruments[which].id),
                     function: Some(function),
                     points: Some(points.clone()),
                     shown: settled.shown,
@@ -418,7 +448,7 @@ impl<'b> Demo<'b> {
                 return Ok(events);
             }
             if at.since(origin) > GIVE_UP.0 {
-                events.extend(self.stream(group)?);
+                events.extend(self.stream(which, group)?);
                 let input = skip(asked, "the display did not settle");
                 events.extend(self.desk.say(input, self.time.now())?);
                 return Ok(events);
@@ -426,9 +456,9 @@ impl<'b> Demo<'b> {
         }
     }
 
-    fn stream(&mut self, readings: Vec<Streamed>) -> Result<Vec<Event>, Fail> {
+    fn stream(&mut self, which: usize, readings: Vec<Streamed>) -> Result<Vec<Event>, Fail> {
         let input = Input::Readings {
-            meter: METER,
+            meter: self.instruments[which].id,
             readings,
         };
         Ok(self.desk.say(input, self.time.now())?)

@@ -1,0 +1,133 @@
+//! A technician for the whole-system tests: has hands, eyes and a meter on a simulated unit. The
+//! meter has its own errors within its statement, the eyes mislead as often as the sheet's looks
+//! say that they do.
+
+use std::collections::BTreeMap;
+
+use ohmtrail_circuit::bench::{Bench, BenchError};
+use ohmtrail_circuit::compile::sight_probability;
+use ohmtrail_circuit::meter::Ideal;
+use ohmtrail_circuit::sheet::{Question, Sheet};
+use ohmtrail_circuit::unit::Circuit;
+use ohmtrail_core::reading::{Function, Shown};
+use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::sim::display::DisplayModel;
+use ohmtrail_meters::sim::noise::Noise;
+
+/// The simulated meters' profiles, by their frames: one with fine ohms, and a clamp that holds a
+/// locked rotor's amperes. Their numbers in a visit are one and two.
+pub const FRAMES: [&str; 2] = ["count14", "lcd14"];
+
+/// Which of the two reads that function.
+#[must_use]
+pub fn which(function: Function) -> usize {
+    usize::from(function == Function::AmpsAc)
+}
+
+/// The profile of one of the two.
+///
+/// # Panics
+/// If it is not built in.
+#[must_use]
+pub fn profile(which: usize) -> Profile {
+    Profile::simulated(FRAMES[which]).expect("the profile is built in")
+}
+
+/// A technician before one unit.
+pub struct Technician<'c> {
+    bench: Bench<'c>,
+    displays: [DisplayModel; 2],
+    noise: Noise,
+    /// What was seen once is seen the same way again.
+    seen: BTreeMap<String, bool>,
+}
+
+impl<'c> Technician<'c> {
+    /// Before a unit with these faults; the seed draws the unit, the meter and the mistakes.
+    #[must_use]
+    pub fn new(circuit: &'c Circuit<'c>, seed: u64, faults: &[usize]) -> Self {
+        Technician {
+            bench: Bench::new(circuit, seed, faults),
+            displays: [0, 1].map(|w| DisplayModel::new(&profile(w), seed)),
+            noise: Noise::of(seed, 7),
+            seen: BTreeMap::new(),
+        }
+    }
+
+    /// The sheet.
+    #[must_use]
+    pub fn sheet(&self) -> &'c Sheet {
+        self.bench.sheet()
+    }
+
+    /// What the customer would report of this unit.
+    #[must_use]
+    pub fn complaint(&self) -> String {
+        let sheet = self.sheet();
+        let fits = |says: &[(usize, bool)]| {
+            says.iter()
+                .all(|(check, yes)| match &sheet.checks[*check].question {
+                    Question::Look { part, look } => self.bench.look(*part, look) == *yes,
+                    Question::Measure { .. } => false,
+                })
+        };
+        let fitting = sheet.complaints.iter().find(|c| fits(&c.says));
+        fitting
+            .or(sheet.complaints.first())
+            .map_or_else(String::new, |c| c.name.clone())
+    }
+
+    /// Looks; none if there is nothing of that name.
+    pub fn look(&mut self, what: &str) -> Option<bool> {
+        let sheet = self.sheet();
+        let Question::Look { part, look } = &sheet.checks[sheet.look(what)?].question else {
+            return None;
+        };
+        let truth = self.bench.look(*part, look);
+        let key = format!("{what} {truth}");
+        let chance = self.noise.unit();
+        let says = *self
+            .seen
+            .entry(key)
+            .or_insert_with(|| chance < f64::from(sight_probability(look.sight, truth)));
+        Some(says)
+    }
+
+    /// What the meter shows between two points.
+    ///
+    /// # Panics
+    /// If a point is unknown, or the measurement would have hurt somebody.
+    pub fn measure(&mut self, function: Function, points: &[String; 2]) -> Shown {
+        let sheet = self.sheet();
+        let pair = [&points[0], &points[1]].map(|p| sheet.point(p).expect("a point of the sheet"));
+        let value = match self.bench.measure(function, pair) {
+            Ok(Ideal::Value(value)) => value,
+            Ok(Ideal::Overload) => f64::INFINITY,
+            // A clamp around a wire of a dead unit.
+            Err(BenchError::NotModelled { .. }) => 0.0,
+            Err(error) => panic!("asked for {points:?}: {error}"),
+        };
+        self.displays[which(function)].show(function, value, &mut self.noise)
+    }
+
+    /// Does what an act of that name says, with these wire ends.
+    ///
+    /// # Panics
+    /// If a wire end is unknown.
+    pub fn act(&mut self, act: &str, ends: &[String]) {
+        let sheet = self.sheet();
+        let points = ends
+            .iter()
+            .map(|end| sheet.point(end).expect("a wire end of the sheet"));
+        match act {
+            "open-breaker" | "lock-disconnect" => self.bench.open_breaker(),
+            "open-other-sources" => self.bench.open_other_sources(),
+            "discharge" => self.bench.discharge(),
+            "wait-cool" => self.bench.wait_cool(),
+            "close-breaker" => self.bench.close_breaker(),
+            "lift" => points.for_each(|end| self.bench.lift(end)),
+            "put-back" => points.for_each(|end| self.bench.put_back(end)),
+            _ => {}
+        }
+    }
+}
