@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::{Class, Likely};
-use ohmtrail_core::isolate::plan::ENOUGH;
+use ohmtrail_core::isolate::standing::ENOUGH;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
 use ohmtrail_trail::event::{Power, Suspect};
 

@@ -6,6 +6,7 @@ mod desk;
 mod dialogue;
 pub mod isolate;
 mod tell;
+mod typed;
 pub mod visit;
 
 use std::path::Path;

@@ -1,26 +1,24 @@
 //! `ohmtrail visit`: a visit with a real meter, or with values keyed in, at a terminal.
 
 use std::io::BufRead;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
-use ohmtrail_core::reading::{Function, MeterId, Reading};
+use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::serial;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::spec::{SerialSpec, Spec};
-use ohmtrail_meters::{keyed, serial};
 use ohmtrail_paper::tag;
-use ohmtrail_trail::event::{
-    Asked, Event, MeterJoined, Opened, PlateEntry, Request, Stamp, Streamed,
-};
-use ohmtrail_trail::photos;
+use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp, Streamed};
 use ohmtrail_visit::{Book, Input, Settings, Stage, Taken};
 use tokio::sync::mpsc;
 use tokio::time::{sleep, sleep_until};
 
 use super::desk::{Desk, DeskError, wall_us};
 use super::isolate::probability;
+use super::typed::{self, Typed};
 use super::{bundle, dialogue, tell};
 use crate::exit::Exit;
 use crate::fail::Fail;
@@ -70,21 +68,6 @@ const AGAIN: Duration = Duration::from_secs(1);
 
 /// How often streamed readings are handed to the trail.
 const GROUP: Duration = Duration::from_millis(500);
-
-const HELP: &str = "\
-  yes | no                     answer a look
-  done                         the act is done
-  (Enter)                      the probes are on the points: take the reading when it stands still
-  238.4 V | OL                 key a value in
-  skip WHY                     pass the ask over
-  take FUNCTION A B VALUE      volunteer a take, such as: take ohms comp-start.1 comp-run.1 3.9 Ohm
-  look WHAT yes|no             volunteer a look
-  strike N WHY                 take N counts no more; it stays in the trail
-  plate PART KEY VALUE [UNIT]  a value read off a plate or a part
-  photo FILE CAPTION           keep a photograph beside the trail
-  note TEXT                    keep a note
-  leave WHY                    no more checks: leave the unit
-  quit                         stop here; go on later with --resume";
 
 /// Holds the visit.
 pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
@@ -385,10 +368,10 @@ impl Table<'_> {
     /// A typed line; true to stop.
     fn line(&mut self, line: &str, out: &mut Out) -> Result<bool, Fail> {
         let asked = self.desk.visit.record().open_ask().cloned();
-        match self.typed(line, asked.as_ref()) {
+        match typed::read(line, asked.as_ref(), self.line.is_some(), &self.path) {
             Typed::Nothing => {}
             Typed::Say(input) => self.say(*input, out)?,
-            Typed::Help => out.line(HELP)?,
+            Typed::Help => out.line(typed::HELP)?,
             Typed::Watch => {
                 self.settler = Some(Settler::new());
                 out.line("      waiting for the display to stand still…")?;
@@ -397,88 +380,6 @@ impl Table<'_> {
             Typed::Quit => return Ok(true),
         }
         Ok(false)
-    }
-
-    fn typed(&self, line: &str, asked: Option<&Asked>) -> Typed {
-        let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
-        let rest = rest.trim();
-        let ask = asked.map(|a| a.ask);
-        let say = |input| Typed::Say(Box::new(input));
-        match (word, ask) {
-            ("help", _) => Typed::Help,
-            ("quit", _) => Typed::Quit,
-            ("yes" | "no", Some(_)) => say(Input::Look {
-                ask,
-                what: None,
-                answer: word == "yes",
-            }),
-            ("done", Some(_)) => say(Input::Done { ask, act: None }),
-            ("skip", Some(ask)) if !rest.is_empty() => say(Input::Skip {
-                ask,
-                why: rest.to_owned(),
-            }),
-            ("skip", _) => Typed::Wrong("say why: skip WHY".to_owned()),
-            ("note", _) => say(Input::Note(rest.to_owned())),
-            ("leave", _) => say(Input::Leave {
-                why: rest.to_owned(),
-            }),
-            ("look", _) => match rest.rsplit_once(' ') {
-                Some((what, answer @ ("yes" | "no"))) => say(Input::Look {
-                    ask: None,
-                    what: Some(what.trim().to_owned()),
-                    answer: answer == "yes",
-                }),
-                _ => Typed::Wrong("say: look WHAT yes|no".to_owned()),
-            },
-            ("strike", _) => match rest.split_once(' ').map(|(n, why)| (n.parse(), why)) {
-                Some((Ok(take), why)) => say(Input::Strike {
-                    take,
-                    why: why.to_owned(),
-                }),
-                _ => Typed::Wrong("say: strike N WHY".to_owned()),
-            },
-            ("plate", _) => plate(rest),
-            ("photo", _) => self.photo(rest),
-            ("take", _) => volunteered(rest),
-            ("", Some(_)) => match asked.map(|a| &a.request) {
-                Some(Request::Measure { .. }) if self.line.is_some() => Typed::Watch,
-                Some(Request::Measure { .. }) => {
-                    Typed::Wrong("key the value in, such as 238.4 V".to_owned())
-                }
-                _ => Typed::Nothing,
-            },
-            ("", None) => Typed::Nothing,
-            _ => match asked.map(|a| &a.request) {
-                Some(Request::Measure { function, .. }) => keyed_value(line, *function, ask),
-                _ => Typed::Wrong(format!("\"{line}\" is not understood; type `help`")),
-            },
-        }
-    }
-
-    fn photo(&self, rest: &str) -> Typed {
-        let (file, caption) = rest.split_once(' ').unwrap_or((rest, ""));
-        let media_type = match Path::new(file).extension().and_then(|e| e.to_str()) {
-            Some("jpg" | "jpeg") => "image/jpeg",
-            Some("png") => "image/png",
-            _ => return Typed::Wrong("a photograph is a .jpg, .jpeg or .png file".to_owned()),
-        };
-        let kept = std::fs::read(file)
-            .map_err(|e| format!("{file}: {e}"))
-            .and_then(|bytes| {
-                let folder = self.path.with_extension("photos");
-                photos::store(&folder, &bytes, media_type)
-                    .map(|hash| (hash, bytes.len()))
-                    .map_err(|e| e.to_string())
-            });
-        match kept {
-            Ok((hash, size)) => Typed::Say(Box::new(Input::Photo {
-                hash: hash.0,
-                media_type: media_type.to_owned(),
-                size: size as u64,
-                caption: caption.trim().to_owned(),
-            })),
-            Err(what) => Typed::Wrong(what),
-        }
     }
 
     fn tell(&self, events: &[Event], out: &mut Out) -> Result<(), Fail> {
@@ -541,62 +442,6 @@ impl Table<'_> {
         let carried = found.is_some_and(|f| !f.faults.is_empty());
         Ok(if carried { Exit::Done } else { Exit::Open })
     }
-}
-
-/// What a typed line means.
-enum Typed {
-    Nothing,
-    Say(Box<Input>),
-    Help,
-    Watch,
-    Wrong(String),
-    Quit,
-}
-
-fn keyed_value(line: &str, function: Function, ask: Option<u32>) -> Typed {
-    match keyed::parse_line(line, function) {
-        Ok(shown) => Typed::Say(Box::new(Input::Take(Taken {
-            ask,
-            function: Some(function),
-            shown,
-            ..Taken::default()
-        }))),
-        Err(error) => Typed::Wrong(error.to_string()),
-    }
-}
-
-fn volunteered(rest: &str) -> Typed {
-    let mut words = rest.splitn(4, ' ');
-    let (Some(name), Some(a), Some(b), Some(value)) =
-        (words.next(), words.next(), words.next(), words.next())
-    else {
-        return Typed::Wrong("say: take FUNCTION A B VALUE".to_owned());
-    };
-    let Some(function) = Function::by_name(name) else {
-        return Typed::Wrong(format!("\"{name}\" is no function of a meter"));
-    };
-    match keyed::parse_line(value, function) {
-        Ok(shown) => Typed::Say(Box::new(Input::Take(Taken {
-            function: Some(function),
-            points: Some([a.to_owned(), b.to_owned()]),
-            shown,
-            ..Taken::default()
-        }))),
-        Err(error) => Typed::Wrong(error.to_string()),
-    }
-}
-
-fn plate(rest: &str) -> Typed {
-    let mut words = rest.splitn(4, ' ');
-    let (Some(part), Some(key), Some(value)) = (words.next(), words.next(), words.next()) else {
-        return Typed::Wrong("say: plate PART KEY VALUE [UNIT]".to_owned());
-    };
-    Typed::Say(Box::new(Input::Plate(PlateEntry {
-        part: part.to_owned(),
-        key: key.to_owned(),
-        value: value.to_owned(),
-        unit: words.next().unwrap_or("").trim().to_owned(),
-    })))
 }
 
 /// The next event of a session; after it ended, `None` once a second.

@@ -3,16 +3,19 @@
 //! - [`table`]: the compiled table of a sheet, read in place from a file or from flash.
 //! - [`ask`]: one entry of its list of asks.
 //! - [`belief`]: Bayes over the table's hypotheses, with verdicts as soft evidence.
-//! - [`plan`]: the next check by expected information per minute, and when to stop.
+//! - [`plan`]: the next check by expected information per minute.
+//! - [`standing`]: when to stop.
 
 pub mod ask;
 pub mod belief;
 pub mod plan;
 mod rows;
+pub mod standing;
 pub mod table;
 
 pub use ask::{AskRecord, Cooled, Kind, PowerNeed};
 pub use belief::{Belief, Leading, TooSmall};
-pub use plan::{Active, Choice, Planner, Prospect, Standing, State};
+pub use plan::{Active, Choice, Planner, Prospect, State};
 pub use rows::{Evidence, EvidenceError, MISTAKEN};
+pub use standing::Standing;
 pub use table::{Table, TableError};

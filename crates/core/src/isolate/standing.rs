@@ -1,0 +1,182 @@
+//! When to stop: what is found, what is asked, what is made again.
+
+use super::belief::Belief;
+use super::plan::{Choice, GAIN_FLOOR, LEAST_MINUTES, Planner, State};
+use super::rows::{Evidence, EvidenceError};
+use super::table::NO_FAULT;
+
+/// Faults of this probability are found if no check is worth its time any more.
+pub const ENOUGH: f32 = 0.9;
+
+/// A check that tells less than this, in bits per minute, is not worth its time where a fault is
+/// probable [`ENOUGH`]: a hundredth of a bit for five minutes.
+pub const LEAST_RATE: f32 = 0.002;
+
+/// Where the isolation stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Standing {
+    /// The leading group is probable enough and explains every take.
+    Found {
+        /// The group.
+        group: u16,
+        /// Its most probable hypothesis.
+        hypothesis: u16,
+        /// The group's posterior probability.
+        p: f32,
+    },
+    /// There is a check worth making.
+    Ask(Choice),
+    /// A take is worth making again, with the probes taken off in between.
+    Again(Choice),
+    /// Nothing is found, and no check that is allowed would tell enough.
+    Undecided,
+}
+
+impl Planner<'_> {
+    /// Where the isolation stands after these takes. Found if the leading group has at least the
+    /// probability `threshold` and explains every measurement. Else the next ask, or a take to be
+    /// made again, whichever tells more per minute. A measurement that the leading group does not
+    /// explain is made again first.
+    ///
+    /// Where nothing is left that tells [`LEAST_RATE`], the leading faults are found if they are
+    /// there with a probability of at least [`ENOUGH`], alone or with another; else the one of them
+    /// that is. What may be there besides stays unproven: a compressor that does not start on a
+    /// weak capacitor can be judged only once the capacitor is replaced.
+    ///
+    /// Looks need not be explained: how often they mislead is part of the table.
+    /// *None of these* is never found: it says that what is wrong is not in the table.
+    ///
+    /// # Errors
+    /// A take cannot be used with this table.
+    pub fn standing(
+        &mut self,
+        belief: &Belief<'_, '_>,
+        takes: &[(u16, Evidence)],
+        threshold: f32,
+        now: State,
+        allowed: &mut dyn FnMut(u16) -> bool,
+    ) -> Result<Standing, EvidenceError> {
+        let lead = belief.leading();
+        let named = lead.hypothesis != belief.table.none_of_these();
+        let found = Standing::Found {
+            group: lead.group,
+            hypothesis: lead.hypothesis,
+            p: lead.p,
+        };
+        let mut explained = true;
+        for (ask, evidence) in takes {
+            let look = matches!(evidence, Evidence::Looked(_));
+            if look || belief.explains(lead.hypothesis, *ask, evidence)? {
+                continue;
+            }
+            explained = false;
+            if named
+                && lead.p >= ENOUGH
+                && matches!(evidence, Evidence::Measured(_))
+                && let Some(choice) = again(belief, *ask, 0.0, now)
+            {
+                return Ok(Standing::Again(choice));
+            }
+        }
+        if named && explained && lead.p >= threshold {
+            return Ok(found);
+        }
+        let next = self.next(belief, now, allowed);
+        let again = repeat(belief, takes, now)?;
+        let rate = |choice: Option<Choice>| choice.map_or(0.0, |c| c.bits_per_minute);
+        if named
+            && explained
+            && rate(next).max(rate(again)) < LEAST_RATE
+            && let Some(found) = carried(belief, lead.hypothesis)
+        {
+            return Ok(found);
+        }
+        Ok(match (next, again) {
+            (_, Some(again)) if again.bits_per_minute > rate(next) => Standing::Again(again),
+            (Some(next), _) => Standing::Ask(next),
+            _ => Standing::Undecided,
+        })
+    }
+}
+
+/// The faults of a hypothesis, or one of them, if they are there with a probability of at least
+/// [`ENOUGH`], alone or with another. *No fault* must be so by itself.
+fn carried(belief: &Belief<'_, '_>, lead: u16) -> Option<Standing> {
+    let table = &belief.table;
+    let [first, second] = table.set(lead);
+    let fewer = [[first, NO_FAULT], [second, NO_FAULT]];
+    let fewer = if second == NO_FAULT {
+        [].as_slice()
+    } else {
+        fewer.as_slice()
+    };
+    for wanted in core::iter::once(&[first, second]).chain(fewer) {
+        let mut p = 0.0;
+        let mut hypothesis = None;
+        for (h, mass) in (0..table.hypotheses).zip(belief.posteriors()) {
+            let set = table.set(h);
+            let same = set == *wanted;
+            let holds = wanted.iter().all(|f| *f == NO_FAULT || set.contains(f));
+            if same && hypothesis.is_none() {
+                hypothesis = Some(h);
+            }
+            if same || (holds && first != NO_FAULT) {
+                p += mass;
+            }
+        }
+        if let Some(hypothesis) = hypothesis
+            && hypothesis != table.none_of_these()
+            && p >= ENOUGH
+        {
+            let group = table.group(hypothesis);
+            let p = p.max(belief.group_posterior(group));
+            return Some(Standing::Found {
+                group,
+                hypothesis,
+                p,
+            });
+        }
+    }
+    None
+}
+
+/// The take that is most worth making again, if one tells at least [`GAIN_FLOOR`]: what is left
+/// unknown if it agrees, against now.
+fn repeat(
+    belief: &Belief<'_, '_>,
+    takes: &[(u16, Evidence)],
+    now: State,
+) -> Result<Option<Choice>, EvidenceError> {
+    let entropy = belief.entropy();
+    let mut best: Option<Choice> = None;
+    for (ask, evidence) in takes {
+        let Evidence::Measured(likely) = evidence else {
+            continue;
+        };
+        let bits = entropy - belief.entropy_if_confirmed(*ask, likely)?;
+        if bits < GAIN_FLOOR {
+            continue;
+        }
+        let choice = again(belief, *ask, bits, now);
+        if let Some(choice) = choice
+            && best.is_none_or(|b| choice.bits_per_minute > b.bits_per_minute)
+        {
+            best = Some(choice);
+        }
+    }
+    Ok(best)
+}
+
+/// An ask that was answered, as one to make again.
+fn again(belief: &Belief<'_, '_>, ask: u16, bits: f32, now: State) -> Option<Choice> {
+    let record = belief.table.ask(ask)?;
+    let state = belief.table.reach(now, &record)?;
+    let minutes = belief.table.change_minutes(now, state) + record.minutes();
+    Some(Choice {
+        ask,
+        state,
+        bits,
+        minutes,
+        bits_per_minute: bits / minutes.max(LEAST_MINUTES),
+    })
+}
