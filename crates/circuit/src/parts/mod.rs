@@ -68,6 +68,8 @@ pub struct FaultKind {
     pub words: &'static str,
     /// Relative prior weight (common practice, no published source).
     pub weight: f64,
+    /// It comes in degrees: how bad it is decides what the unit does.
+    pub degree: bool,
 }
 
 /// Something that can be seen, heard or felt.
@@ -339,6 +341,15 @@ const fn fault(name: &'static str, weight: f64, words: &'static str) -> FaultKin
         name,
         words,
         weight,
+        degree: false,
+    }
+}
+
+/// A fault that comes in degrees.
+const fn by_degree(name: &'static str, weight: f64, words: &'static str) -> FaultKind {
+    FaultKind {
+        degree: true,
+        ..fault(name, weight, words)
     }
 }
 

@@ -1,8 +1,8 @@
 //! Motors with a start winding behind a capacitor, and a line-break protector in their common.
 
 use super::{
-    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, fault, look, param,
-    terminal,
+    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, fault,
+    look, param, terminal,
 };
 use crate::network::{Element, OPEN_OHMS};
 
@@ -92,7 +92,7 @@ const fn faults(scale: f64) -> [FaultKind; 8] {
             0.04 * scale,
             "start winding shorted over most of its turns",
         ),
-        fault("grounded", 0.16 * scale, "winding grounded"),
+        by_degree("grounded", 0.16 * scale, "winding grounded"),
         fault(
             "protector-failed",
             0.06 * scale,

@@ -1,8 +1,8 @@
 //! The line circuit: supply, breaker, disconnect, contactors, capacitor, heater.
 
 use super::{
-    Build, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, Pole, Sight, Unit, bonded, fault, look,
-    param, terminal,
+    Build, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, Pole, Sight, Unit, bonded, by_degree,
+    fault, look, param, terminal,
 };
 use crate::network::{Element, OPEN_OHMS, Phasor};
 
@@ -42,7 +42,7 @@ pub(super) const SUPPLY: Kind = Kind {
         fault("absent", 0.010, "both legs dead"),
         fault("leg-1-lost", 0.008, "first leg dead"),
         fault("leg-2-lost", 0.008, "second leg dead"),
-        fault("low", 0.010, "voltage far under the plate's window"),
+        by_degree("low", 0.010, "voltage far under the plate's window"),
     ],
     looks: &[],
     source: true,
@@ -220,8 +220,8 @@ pub(super) const CONTACTOR_2P: Kind = Kind {
         COIL_FAULTS[1],
         fault("pole-1-open", 0.018, "first pole does not make"),
         fault("pole-2-open", 0.018, "second pole does not make"),
-        fault("pole-1-burnt", 0.012, "first pole makes badly and heats"),
-        fault("pole-2-burnt", 0.012, "second pole makes badly and heats"),
+        by_degree("pole-1-burnt", 0.012, "first pole makes badly and heats"),
+        by_degree("pole-2-burnt", 0.012, "second pole makes badly and heats"),
         fault("welded", 0.010, "contacts welded shut"),
     ],
     looks: &CONTACTOR_LOOKS,
@@ -252,7 +252,7 @@ pub(super) const CONTACTOR_1P: Kind = Kind {
         COIL_FAULTS[0],
         COIL_FAULTS[1],
         fault("pole-1-open", 0.030, "the pole does not make"),
-        fault("pole-1-burnt", 0.020, "the pole makes badly and heats"),
+        by_degree("pole-1-burnt", 0.020, "the pole makes badly and heats"),
         fault("welded", 0.010, "contacts welded shut"),
     ],
     looks: &CONTACTOR_LOOKS,
@@ -307,12 +307,12 @@ pub(super) const DUAL_RUN_CAPACITOR: Kind = Kind {
     faults: &[
         fault("herm-open", 0.070, "compressor section open"),
         fault("fan-open", 0.070, "fan section open"),
-        fault(
+        by_degree(
             "herm-low",
             0.060,
             "compressor section far under its marking",
         ),
-        fault("fan-low", 0.060, "fan section far under its marking"),
+        by_degree("fan-low", 0.060, "fan section far under its marking"),
         fault("herm-shorted", 0.006, "compressor section shorted"),
         fault("fan-shorted", 0.006, "fan section shorted"),
     ],
