@@ -113,12 +113,8 @@ pub fn finding(finding: &Finding) -> String {
     for set in &finding.alike {
         let _ = writeln!(text, "  not to be told from outside from: {}", names(set));
     }
-    if !finding.consequences.is_empty() {
-        let _ = writeln!(
-            text,
-            "  follows from it: {}",
-            finding.consequences.join(", ")
-        );
+    for consequence in &finding.consequences {
+        let _ = writeln!(text, "  follows from it: {consequence}");
     }
     let _ = writeln!(text, "  carried by asks {}", numbers(&finding.evidence));
     let _ = writeln!(text, "  ruled out: {} faults", finding.ruled_out.len());
