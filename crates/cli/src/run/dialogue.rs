@@ -14,16 +14,34 @@ use serde_json::{Map, Value, json};
 pub fn line(event: &Event) -> Option<Value> {
     Some(match event {
         Event::Asked(asked) => json!({ "ask": ask(asked) }),
-        Event::Suspects { ranked } => json!({ "suspects": ranked }),
+        Event::Suspects { ranked } => {
+            let ranked: Vec<Value> = ranked
+                .iter()
+                .map(|s| json!({ "faults": s.faults, "p": round(s.p) }))
+                .collect();
+            json!({ "suspects": ranked })
+        }
         Event::Gate(gate) => json!({ "gate": {
             "name": gate.gate, "open": gate.open, "points": gate.points, "why": gate.why } }),
         Event::Voided { ask, why } => json!({ "void": { "id": ask, "why": why } }),
         Event::Took(take) => json!({ "verdict": verdict(take) }),
         Event::Struck { take, why } => json!({ "struck": { "take": take, "why": why } }),
-        Event::Found(finding) => json!({ "finding": finding }),
+        Event::Found(finding) => {
+            let mut value = json!(finding);
+            value["p"] = json!(round(finding.p));
+            for (open, f) in finding.unproven.iter().enumerate() {
+                value["unproven"][open]["p"] = json!(round(f.p));
+            }
+            json!({ "finding": value })
+        }
         Event::Left(left) => json!({ "left": left }),
         _ => return None,
     })
+}
+
+/// Six digits of a share or of minutes: more are noise of its binary form.
+fn round(x: f32) -> f64 {
+    (f64::from(x) * 1e6).round() / 1e6
 }
 
 fn ask(asked: &Asked) -> Value {
@@ -59,7 +77,7 @@ fn ask(asked: &Asked) -> Value {
             ask.insert("do".into(), json!("unknown"));
         }
     }
-    ask.insert("minutes".into(), json!(asked.minutes));
+    ask.insert("minutes".into(), json!(round(asked.minutes)));
     ask.insert("why".into(), json!(asked.why));
     Value::Object(ask)
 }
@@ -92,7 +110,7 @@ fn verdict(take: &Take) -> Value {
         let likely: Map<String, Value> = Class::ALL
             .into_iter()
             .filter(|c| judged.likely.of(*c) > 0.0)
-            .map(|c| (c.word().to_owned(), json!(judged.likely.of(c))))
+            .map(|c| (c.word().to_owned(), json!(round(judged.likely.of(c)))))
             .collect();
         object.insert("class".into(), json!(judged.class));
         object.insert("likely".into(), Value::Object(likely));

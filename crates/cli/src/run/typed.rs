@@ -9,8 +9,7 @@ use ohmtrail_trail::photos;
 use ohmtrail_visit::{Input, Taken};
 
 /// What can be said.
-pub const HELP: &str = "\
-  yes | no                     answer a look
+pub const HELP: &str = "  yes | no                     answer a look
   done                         the act is done
   (Enter)                      the probes are on the points: take the reading when it stands still
   238.4 V | OL                 key a value in

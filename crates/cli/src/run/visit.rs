@@ -197,7 +197,12 @@ impl Table<'_> {
             out.line("Local codes and licensed practice come first. Nothing here says that a circuit is safe: it says what was measured.")?;
             out.line("Type `help` for what can be said.\n")?;
         }
-        self.tell(&events, out)
+        self.tell(&events, out)?;
+        // The ask that was open when the visit was left.
+        match self.desk.visit.record().open_ask().cloned() {
+            Some(asked) => self.tell(&[Event::Asked(asked)], out),
+            None => Ok(()),
+        }
     }
 
     async fn run(&mut self, out: &mut Out) -> Result<Exit, Fail> {
