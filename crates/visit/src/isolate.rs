@@ -186,8 +186,8 @@ impl Visit<'_> {
         })
     }
 
-    /// The check that reads a part of the finding by itself, wires lifted, where it would show the
-    /// fault and none that did was made: a part is not condemned by what its neighbours read alone
+    /// The check that reads a part of the finding by itself, wires lifted, or that the sheet says
+    /// proves the fault, where it would show the fault and none that did was made: a part is not condemned by what its neighbours read alone
     /// while it can be measured.
     fn proof(&self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
         let (sheet, table) = (self.book.sheet, &self.book.table);
@@ -201,7 +201,10 @@ impl Visit<'_> {
                 table.weigh(fault, ask, evidence).ok()
             };
             let own: Vec<usize> = (0..self.book.checks())
-                .filter(|&c| self.book.reads_by_itself(c, part))
+                .filter(|&c| {
+                    self.book.reads_by_itself(c, part)
+                        || sheet.checks[c].proves.contains(&usize::from(fault))
+                })
                 .collect();
             let proven = answers.iter().any(|a| {
                 let check = usize::from(a.number);

@@ -110,8 +110,8 @@ pub struct Check {
     pub lift: Option<usize>,
     /// The heat of the motors it needs; `None` is either.
     pub heat: Option<Heat>,
-    /// Faults that it shows directly: none of them is found before one of its direct checks was
-    /// made.
+    /// Faults that it shows directly: a visit makes one of a fault's direct checks, where it can,
+    /// before it finds the fault.
     pub proves: Vec<FaultId>,
     /// Minutes it takes by itself.
     pub minutes: f64,
