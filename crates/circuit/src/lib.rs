@@ -13,5 +13,6 @@ pub mod netlist;
 pub mod network;
 pub mod operate;
 pub mod parts;
+mod sample;
 pub mod sheet;
 pub mod unit;
