@@ -71,9 +71,9 @@ fn the_everyday_case_names_both_sections_and_never_the_compressor() {
 
     let trail = folder.path().join("demo.trail");
     let trail = trail.to_str().expect("a plain path");
-    let verified = run(&["trail", "verify", trail]);
+    let verified = run(["trail", "verify", trail]);
     assert_eq!(verified.code, 0, "{}", verified.err);
-    let write_up = run(&["paper", "write-up", trail]);
+    let write_up = run(["paper", "write-up", trail]);
     assert_eq!(write_up.code, 0, "{}", write_up.err);
     assert!(write_up.out.contains("run-cap"), "{}", write_up.out);
     // A trail that was tampered with is not made into a paper.
@@ -81,7 +81,7 @@ fn the_everyday_case_names_both_sections_and_never_the_compressor() {
     let middle = bytes.len() / 2;
     bytes[middle] ^= 0x10;
     std::fs::write(trail, bytes).expect("writable");
-    assert_eq!(run(&["paper", "tag", trail]).code, 5);
+    assert_eq!(run(["paper", "tag", trail]).code, 5);
 }
 
 #[test]
@@ -92,7 +92,7 @@ fn a_fault_that_is_named_is_found() {
         assert_eq!(code, 0, "{fault}");
         assert_eq!(names(&finding(&lines)["faults"]), [fault]);
     }
-    let wrong = run(&["demo", "--fault", "contactor.tired"]);
+    let wrong = run(["demo", "--fault", "contactor.tired"]);
     assert_eq!(wrong.code, 3);
     assert!(wrong.err.contains("sheet faults"), "{}", wrong.err);
 }
