@@ -215,22 +215,26 @@ impl Model<'_> {
             self.last(|e| Self::is_act(e, Act::CloseBreaker) || matches!(e, Event::Restart { .. }));
         let off =
             |e: &Event| Self::is_act(e, Act::OpenBreaker) || Self::is_act(e, Act::LockDisconnect);
-        let Some(opened) = self.after(on, off) else {
-            return false;
-        };
         let by_sight = self
             .after(on, |e| Self::is_act(e, Act::LockDisconnect))
             .is_some();
-        let seen_live = self.0[..opened].iter().any(|e| {
-            matches!(e, Event::Take(s) if s.function == Function::VoltsAc
-                && s.points == Some([L1, GROUND]) && s.value > 34.0)
+        let seen_live = |before: usize| {
+            self.0[..before].iter().any(|e| {
+                matches!(e, Event::Take(s) if s.function == Function::VoltsAc
+                    && s.points == Some([L1, GROUND]) && s.value > 34.0)
+            })
+        };
+        // A breaker that turned out to be the wrong one is followed by another: any of the acts
+        // since may be the one that the lock was hung after and the line was seen live before.
+        let from = on.map_or(0, |i| i + 1);
+        let opened_and_locked = (from..self.0.len()).any(|i| {
+            off(&self.0[i])
+                && (by_sight || seen_live(i))
+                && self
+                    .after(Some(i), |e| Self::is_act(e, Act::LockAndTag))
+                    .is_some()
         });
-        if !by_sight && !seen_live {
-            return false;
-        }
-        if self
-            .after(Some(opened), |e| Self::is_act(e, Act::LockAndTag))
-            .is_none()
+        if !opened_and_locked
             || self
                 .after(on, |e| Self::is_act(e, Act::OpenSource(0)))
                 .is_none()
