@@ -11,7 +11,7 @@ use ohmtrail_core::isolate::{
     Active, Belief, Cooled, Evidence, Planner, PowerNeed, Prospect, State, Table,
 };
 
-#[allow(dead_code)]
+#[allow(dead_code, reason = "the bench uses a part of the tests' builder")]
 #[path = "../tests/isolate/build.rs"]
 mod build;
 
