@@ -413,6 +413,8 @@ pub fn sight_probability(sight: Sight, is_so: bool) -> f32 {
     let (so, not) = match sight {
         Sight::PulledIn => (0.98, 0.01),
         Sight::Running => (0.98, 0.02),
+        Sight::Backwards => (0.85, 0.03),
+        Sight::LinesRight => (0.97, 0.02),
         Sight::Humming => (0.90, 0.03),
         Sight::Hot => (0.90, 0.08),
         Sight::FreeByHand => (0.95, 0.08),

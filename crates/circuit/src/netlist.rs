@@ -11,6 +11,7 @@ use std::fmt::Write;
 
 use crate::meter::{CAPACITANCE_HERTZ, VOLTMETER_OHMS};
 use crate::motor::MotorData;
+use crate::motor3::ThreePhaseData;
 use crate::network::{Element, LEAK_SIEMENS, Node, STRAY_FARADS};
 use crate::operate::LINE_HERTZ;
 use crate::sheet::{PointId, Sheet};
@@ -176,6 +177,11 @@ impl Deck {
                 data,
                 slip,
             } => motor(body, k, [*main, *aux], data, *slip, omega),
+            Element::ThreePhaseMotor {
+                windings,
+                data,
+                slip,
+            } => three_phase(body, k, *windings, data, *slip, omega),
         }
     }
 }
@@ -188,20 +194,27 @@ fn line(body: &mut String, kind: char, k: usize, tag: &str, [a, b]: [Node; 2], v
     let _ = writeln!(body, "{kind}{k}{tag} {} {} {value:e}", node(a), node(b));
 }
 
-/// One half of a revolving field, scaled: rotor in parallel with magnetising branch.
-fn half_field(
+/// What a revolving field meets: ohms at [`MotorData::REFERENCE_HERTZ`].
+struct Rotor {
+    ohms: f64,
+    reactance: f64,
+    magnetising: f64,
+}
+
+/// A revolving field, scaled: rotor in parallel with magnetising branch.
+fn field(
     body: &mut String,
     name: &str,
     from: &str,
     to: &str,
-    data: &MotorData,
+    rotor: &Rotor,
     slip: f64,
     scale: f64,
 ) {
     let reference = TAU * MotorData::REFERENCE_HERTZ;
-    let rotor = scale * data.rotor_ohms / slip;
-    let leakage = scale * data.rotor_reactance / reference;
-    let magnetising = scale * data.magnetising_reactance / reference;
+    let leakage = scale * rotor.reactance / reference;
+    let magnetising = scale * rotor.magnetising / reference;
+    let rotor = scale * rotor.ohms / slip;
     let _ = writeln!(body, "R{name} {from} {name}r {rotor:e}");
     let _ = writeln!(body, "L{name} {name}r {to} {leakage:e}");
     let _ = writeln!(body, "L{name}m {from} {to} {magnetising:e}");
@@ -216,6 +229,11 @@ fn motor(
     omega: f64,
 ) {
     let reference = TAU * MotorData::REFERENCE_HERTZ;
+    let rotor = Rotor {
+        ohms: data.rotor_ohms,
+        reactance: data.rotor_reactance,
+        magnetising: data.magnetising_reactance,
+    };
     let ratio = data.turns_ratio;
     let own = [
         (data.main_ohms, data.main_reactance, 0.5),
@@ -231,21 +249,21 @@ fn motor(
             at("b"),
             reactance / reference
         );
-        half_field(
+        field(
             body,
             &format!("{k}w{w}f"),
             &at("b"),
             &at("c"),
-            data,
+            &rotor,
             slip,
             scale,
         );
-        half_field(
+        field(
             body,
             &format!("{k}w{w}b"),
             &at("c"),
             &at("d"),
-            data,
+            &rotor,
             2.0 - slip,
             scale,
         );
@@ -262,24 +280,91 @@ fn motor(
         );
         // Half the forward less half the backward field of this winding's current, times j.
         let _ = writeln!(body, "F{k}f{w} 0 m{k}f{w} V{k}w{w} 1");
-        half_field(
+        field(
             body,
             &format!("{k}c{w}f"),
             &format!("m{k}f{w}"),
             "0",
-            data,
+            &rotor,
             slip,
             0.5,
         );
         let _ = writeln!(body, "F{k}b{w} 0 m{k}b{w} V{k}w{w} 1");
-        half_field(
+        field(
             body,
             &format!("{k}c{w}b"),
             &format!("m{k}b{w}"),
             "0",
-            data,
+            &rotor,
             2.0 - slip,
             0.5,
+        );
+        let _ = writeln!(body, "G{k}j{w} 0 m{k}j{w} m{k}f{w} m{k}b{w} 1");
+        let _ = writeln!(body, "L{k}j{w} m{k}j{w} 0 {:e}", 1.0 / omega);
+    }
+}
+
+/// Three windings. Each current drives a copy of the forward and of the backward field's branch,
+/// whose volts act on the windings by where these lie: on the own one a third of both, on the
+/// others less a sixth of both, and less or plus j times the root of three over six of their
+/// difference.
+fn three_phase(
+    body: &mut String,
+    k: usize,
+    windings: [[Node; 2]; 3],
+    data: &ThreePhaseData,
+    slip: f64,
+    omega: f64,
+) {
+    let reference = TAU * MotorData::REFERENCE_HERTZ;
+    let rotor = Rotor {
+        ohms: data.rotor_ohms,
+        reactance: data.rotor_reactance,
+        magnetising: data.magnetising_reactance,
+    };
+    for (w, [a, b]) in windings.into_iter().enumerate() {
+        let at = |step: usize| format!("m{k}w{w}s{step}");
+        let _ = writeln!(
+            body,
+            "R{k}w{w} {} {} {:e}",
+            node(a),
+            at(0),
+            data.stator_ohms
+        );
+        let henries = data.stator_reactance / reference;
+        let _ = writeln!(body, "L{k}w{w} {} {} {henries:e}", at(0), at(1));
+        let _ = writeln!(body, "V{k}w{w} {} {} DC 0", at(1), at(2));
+        let mut step = 2;
+        for other in 0..3 {
+            let in_phase = if other == w { 1.0 / 3.0 } else { -1.0 / 6.0 };
+            let quarter = match (w + 3 - other) % 3 {
+                0 => 0.0,
+                1 => -(3f64.sqrt()) / 6.0,
+                _ => 3f64.sqrt() / 6.0,
+            };
+            for (field, share) in [("f", in_phase), ("b", in_phase), ("j", quarter)] {
+                let _ = writeln!(
+                    body,
+                    "E{k}w{w}{field}{other} {} {} m{k}{field}{other} 0 {share:e}",
+                    at(step),
+                    at(step + 1)
+                );
+                step += 1;
+            }
+        }
+        let _ = writeln!(body, "V{k}e{w} {} {} DC 0", at(step), node(b));
+        let _ = writeln!(body, "F{k}f{w} 0 m{k}f{w} V{k}w{w} 1");
+        let (forward, backward) = (format!("m{k}f{w}"), format!("m{k}b{w}"));
+        field(body, &format!("{k}c{w}f"), &forward, "0", &rotor, slip, 1.0);
+        let _ = writeln!(body, "F{k}b{w} 0 m{k}b{w} V{k}w{w} 1");
+        field(
+            body,
+            &format!("{k}c{w}b"),
+            &backward,
+            "0",
+            &rotor,
+            2.0 - slip,
+            1.0,
         );
         let _ = writeln!(body, "G{k}j{w} 0 m{k}j{w} m{k}f{w} m{k}b{w} 1");
         let _ = writeln!(body, "L{k}j{w} m{k}j{w} 0 {:e}", 1.0 / omega);

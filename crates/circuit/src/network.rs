@@ -9,6 +9,7 @@ use num_complex::Complex;
 
 use crate::linear::{Factors, Pattern, Scalar};
 use crate::motor::MotorData;
+use crate::motor3::ThreePhaseData;
 
 /// A node of the network; `None` is earth.
 pub type Node = Option<usize>;
@@ -91,10 +92,19 @@ pub enum Element {
         /// Slip: 1 at standstill.
         slip: f64,
     },
+    /// The three windings of a three-phase induction motor.
+    ThreePhaseMotor {
+        /// Its windings U, V and W, each from its lead to the star point.
+        windings: [[Node; 2]; 3],
+        /// Its constants.
+        data: ThreePhaseData,
+        /// Slip: 1 at standstill, over 1 when it turns against the sequence U, V, W.
+        slip: f64,
+    },
 }
 
-/// One or two pairs of ends.
-struct Pairs([[Node; 2]; 2], usize);
+/// One to three pairs of ends.
+struct Pairs([[Node; 2]; 3], usize);
 
 impl std::ops::Deref for Pairs {
     type Target = [[Node; 2]];
@@ -104,21 +114,22 @@ impl std::ops::Deref for Pairs {
 }
 
 impl Element {
-    /// Its pairs of ends: one, or two where the second is not that of the first.
+    /// Its pairs of ends.
     fn pairs(&self) -> Pairs {
         match self {
             Element::Resistor { ends, .. }
             | Element::Coil { ends, .. }
             | Element::Capacitor { ends, .. }
-            | Element::Source { ends, .. } => Pairs([*ends, *ends], 1),
+            | Element::Source { ends, .. } => Pairs([*ends; 3], 1),
             Element::Transformer {
                 primary, secondary, ..
-            } => Pairs([*primary, *secondary], 2),
-            Element::Motor { main, aux, .. } => Pairs([*main, *aux], 2),
+            } => Pairs([*primary, *secondary, *secondary], 2),
+            Element::Motor { main, aux, .. } => Pairs([*main, *aux, *aux], 2),
+            Element::ThreePhaseMotor { windings, .. } => Pairs(*windings, 3),
         }
     }
 
-    /// The admittance of a two-terminal element at `hertz`; `None` for a coupled pair.
+    /// The admittance of a two-terminal element at `hertz`; `None` for coupled windings.
     fn admittance(&self, hertz: f64) -> Option<Phasor> {
         let omega = TAU * hertz;
         match self {
@@ -139,12 +150,14 @@ impl Element {
                 };
                 Some(series + 1.0 / leak_ohms)
             }
-            Element::Transformer { .. } | Element::Motor { .. } => None,
+            Element::Transformer { .. }
+            | Element::Motor { .. }
+            | Element::ThreePhaseMotor { .. } => None,
         }
     }
 
-    /// The impedance matrix of a coupled pair at `hertz`.
-    fn coupled(&self, hertz: f64) -> Option<[[Phasor; 2]; 2]> {
+    /// The admittance matrix of coupled windings at `hertz`, as far as there are windings.
+    fn coupled(&self, hertz: f64) -> Option<[[Phasor; 3]; 3]> {
         let omega = TAU * hertz;
         match self {
             Element::Transformer {
@@ -155,22 +168,26 @@ impl Element {
             } => {
                 let mutual = coupling * (henries[0] * henries[1]).sqrt();
                 let m = Complex::new(0.0, omega * mutual);
-                Some([
+                Some(inverse([
                     [Complex::new(ohms[0], omega * henries[0]), m],
                     [m, Complex::new(ohms[1], omega * henries[1])],
-                ])
+                ]))
             }
-            Element::Motor { data, slip, .. } => Some(data.impedance(hertz, *slip)),
+            Element::Motor { data, slip, .. } => Some(inverse(data.impedance(hertz, *slip))),
+            Element::ThreePhaseMotor { data, slip, .. } => Some(data.admittance(hertz, *slip)),
             _ => None,
         }
     }
 }
 
-fn inverse(z: [[Phasor; 2]; 2]) -> [[Phasor; 2]; 2] {
+/// The inverse of the impedance matrix of two windings.
+fn inverse(z: [[Phasor; 2]; 2]) -> [[Phasor; 3]; 3] {
     let det = z[0][0] * z[1][1] - z[0][1] * z[1][0];
+    let none = Phasor::default();
     [
-        [z[1][1] / det, -z[0][1] / det],
-        [-z[1][0] / det, z[0][0] / det],
+        [z[1][1] / det, -z[0][1] / det, none],
+        [-z[1][0] / det, z[0][0] / det, none],
+        [none; 3],
     ]
 }
 
@@ -230,8 +247,7 @@ impl<'p> Alternating<'p> {
                         volts[b] -= *e * y;
                     }
                 }
-            } else if let Some(z) = element.coupled(hertz) {
-                let y = inverse(z);
+            } else if let Some(y) = element.coupled(hertz) {
                 let pairs = element.pairs();
                 for (i, &[a, b]) in pairs.iter().enumerate() {
                     for (j, &[c, d]) in pairs.iter().enumerate() {
@@ -270,26 +286,29 @@ impl<'p> Alternating<'p> {
         (open * input_ohms / (self.impedance(ends) + input_ohms)).norm()
     }
 
-    /// The current through an element, amperes, from its first end to its second; for a coupled
-    /// pair, of each of its two windings.
+    /// The current through an element, amperes, from its first end to its second; for coupled
+    /// windings, of each of them.
     #[must_use]
-    pub fn currents(&self, element: &Element) -> [Phasor; 2] {
+    pub fn currents(&self, element: &Element) -> [Phasor; 3] {
         let pairs = element.pairs();
         if let Some(y) = element.admittance(self.hertz) {
             let drive = match element {
                 Element::Source { volts, .. } => *volts,
                 _ => Phasor::default(),
             };
-            [(self.across(pairs[0]) - drive) * y, Phasor::default()]
+            let none = Phasor::default();
+            [(self.across(pairs[0]) - drive) * y, none, none]
         } else {
-            let y = element
-                .coupled(self.hertz)
-                .map_or_else(Default::default, inverse);
-            let v = [self.across(pairs[0]), self.across(pairs[1])];
-            [
-                y[0][0] * v[0] + y[0][1] * v[1],
-                y[1][0] * v[0] + y[1][1] * v[1],
-            ]
+            let y = element.coupled(self.hertz).unwrap_or_default();
+            let mut amps = [Phasor::default(); 3];
+            for (amps, row) in amps.iter_mut().zip(y) {
+                *amps = pairs
+                    .iter()
+                    .zip(row)
+                    .map(|(p, y)| self.across(*p) * y)
+                    .sum();
+            }
+            amps
         }
     }
 }
@@ -340,6 +359,11 @@ impl<'p> Direct<'p> {
                 } => {
                     two(*main, data.main_ohms);
                     two(*aux, data.aux_ohms);
+                }
+                Element::ThreePhaseMotor { windings, data, .. } => {
+                    for winding in windings {
+                        two(*winding, data.stator_ohms);
+                    }
                 }
             }
         }

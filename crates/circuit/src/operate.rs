@@ -5,7 +5,8 @@
 use std::cell::OnceCell;
 
 use crate::network::{Alternating, Direct, Element, OPEN_OHMS};
-use crate::parts::{Assembly, MotorDevice, Sight};
+use crate::parts::{Assembly, Sight, Watches};
+use crate::settle::{Before, open_all, release, run};
 use crate::sheet::{FaultId, Heat, PointId};
 use crate::unit::{Circuit, Drawn, set_ohms};
 
@@ -14,12 +15,12 @@ pub const LINE_HERTZ: f64 = 60.0;
 
 /// Share of time that the overload of a stalled motor stands open: it opens within seconds and
 /// cools for minutes (common practice, no published source).
-const STALLED_OPEN_SHARE: f64 = 0.8;
+pub(crate) const STALLED_OPEN_SHARE: f64 = 0.8;
 
 /// An overload opens in the long run above this many times the rated amperes of the plate: 1.56
 /// is the ratio of the most continuous to the rated-load current of a hermetic (verified at second
 /// hand: UL practice as compressor makers restate it).
-const OVERLOAD_RATIO: f64 = 1.56;
+pub(crate) const OVERLOAD_RATIO: f64 = 1.56;
 
 /// What a motor does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -28,6 +29,8 @@ pub enum Motion {
     Still,
     /// It turns.
     Running,
+    /// It turns the wrong way.
+    Backwards,
     /// It draws current and does not turn, but too little to open its overload.
     Humming,
     /// It draws its locked-rotor current and does not turn.
@@ -49,6 +52,8 @@ pub struct AsFound<'c> {
     pub motion: Vec<Motion>,
     /// Whether each breaker or fuse stands open.
     pub open: Vec<bool>,
+    /// Whether each protective relay has tripped.
+    pub tripped: Vec<bool>,
 }
 
 /// One unit under one set of faults.
@@ -62,15 +67,6 @@ pub struct Unit<'c> {
     opened: Vec<usize>,
     /// How it stands just after a start from cold, once asked for.
     restarted: OnceCell<AsFound<'c>>,
-}
-
-/// How the motors were before the power came on.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Before {
-    /// Left to themselves for long: what stalls has opened its overload, or will.
-    LongOn,
-    /// Cold: overloads closed, and nothing had time to open.
-    Cold,
 }
 
 impl<'c> Unit<'c> {
@@ -119,7 +115,7 @@ impl<'c> Unit<'c> {
     }
 
     /// The names of what follows from its faults: an overload open from heat, a breaker or fuse
-    /// open from the current through it.
+    /// open from the current through it, a protective relay tripped.
     #[must_use]
     pub fn consequences(&self) -> Vec<String> {
         let sheet = self.circuit.sheet;
@@ -128,15 +124,15 @@ impl<'c> Unit<'c> {
             .opened
             .iter()
             .map(|&o| {
-                let part = &sheet.parts[devices.overcurrent[o].part];
-                let word = if devices.overcurrent[o].line {
-                    "tripped"
-                } else {
-                    "blown"
-                };
-                format!("{}.{word}", part.name)
+                let device = &devices.overcurrent[o];
+                format!("{}.{}", sheet.parts[device.part].name, device.opens)
             })
             .collect();
+        for (relay, &tripped) in devices.relays.iter().zip(&self.found.tripped) {
+            if tripped && !relay.tripped && !relay.failed {
+                all.push(format!("{}.tripped", sheet.parts[relay.part].name));
+            }
+        }
         for (motor, motion) in devices.motors.iter().zip(&self.found.motion) {
             if matches!(motion, Motion::Tripped | Motion::Stalled) && !motor.overheated {
                 all.push(format!(
@@ -159,16 +155,30 @@ impl<'c> Unit<'c> {
             }
         }
         release(&mut assembly);
+        for (relay, &tripped) in assembly.relays.iter().zip(&self.found.tripped) {
+            // A monitor's relay drops out without power; an overload's contact closes as it cools.
+            let open = match relay.watches {
+                Watches::Lines { .. } => true,
+                Watches::Heaters { .. } => tripped && heat == Heat::AsFound,
+            };
+            if open || relay.failed {
+                set_ohms(&mut assembly.elements[relay.contact], OPEN_OHMS);
+            }
+        }
         if heat == Heat::AsFound {
             for (motor, motion) in assembly.motors.clone().iter().zip(&self.found.motion) {
                 // A stalled one opens within seconds: by the time the unit is dead it is open too.
                 if matches!(motion, Motion::Tripped | Motion::Stalled) {
-                    set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
+                    open_all(&mut assembly.elements, &motor.protectors);
                 }
-                if let Element::Motor { data, .. } = &mut assembly.elements[motor.element] {
-                    let warmer = warmth(*motion);
-                    data.main_ohms *= warmer;
-                    data.aux_ohms *= warmer;
+                let warmer = warmth(*motion);
+                match &mut assembly.elements[motor.element] {
+                    Element::Motor { data, .. } => {
+                        data.main_ohms *= warmer;
+                        data.aux_ohms *= warmer;
+                    }
+                    Element::ThreePhaseMotor { data, .. } => data.stator_ohms *= warmer,
+                    _ => {}
                 }
             }
         }
@@ -228,6 +238,8 @@ impl<'c> Unit<'c> {
             .iter()
             .position(|o| o.part == part)
             .is_some_and(|o| now.open[o]);
+        let relay = devices.relays.iter().position(|r| r.part == part);
+        let tripped = relay.is_some_and(|r| now.tripped[r]);
         let has = |name: &str| {
             self.faults.iter().any(|&f| {
                 let fault = &self.circuit.sheet.faults[f];
@@ -240,7 +252,9 @@ impl<'c> Unit<'c> {
                 .iter()
                 .position(|c| c.part == part)
                 .is_some_and(|c| now.pulled_in[c] || has("welded")),
-            Sight::Running => motion == Some(Motion::Running),
+            Sight::Running => matches!(motion, Some(Motion::Running | Motion::Backwards)),
+            Sight::Backwards => motion == Some(Motion::Backwards),
+            Sight::LinesRight => relay.is_some() && !tripped,
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),
             // A start from cold has not heated it yet.
             Sight::Hot => {
@@ -251,7 +265,7 @@ impl<'c> Unit<'c> {
                 .faults
                 .iter()
                 .any(|&f| self.circuit.sheet.faults[f].owner == part),
-            Sight::Tripped | Sight::Blown => open,
+            Sight::Tripped | Sight::Blown => open || tripped,
             Sight::Pulled => has("left-open"),
         }
     }
@@ -264,211 +278,8 @@ fn warmth(motion: Motion) -> f64 {
     let celsius = match motion {
         Motion::Still => 25.0,
         Motion::Humming => 45.0,
-        Motion::Running => 65.0,
+        Motion::Running | Motion::Backwards => 65.0,
         Motion::Stalled | Motion::Tripped => 100.0,
     };
     (234.5 + celsius) / (234.5 + 25.0)
-}
-
-fn open_all(elements: &mut [Element], which: &[usize]) {
-    for &e in which {
-        set_ohms(&mut elements[e], OPEN_OHMS);
-    }
-}
-
-fn release(assembly: &mut Assembly) {
-    for contactor in &assembly.contactors {
-        for pole in &contactor.poles {
-            let closed = pole.stuck == Some(true);
-            set_ohms(
-                &mut assembly.elements[pole.element],
-                if closed { pole.closed_ohms } else { OPEN_OHMS },
-            );
-        }
-    }
-}
-
-/// Puts a unit under power and lets it settle; `stand_open` are breakers and fuses that are open
-/// besides those of the faults. Returns also those that opened by their current.
-fn run<'c>(
-    circuit: &'c Circuit<'_>,
-    drawn: &Drawn,
-    faults: &[FaultId],
-    stand_open: &[bool],
-    before: Before,
-) -> (AsFound<'c>, Vec<usize>) {
-    let mut assembly = circuit.assemble(drawn, faults);
-    let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
-    for (open, stands) in open.iter_mut().zip(stand_open) {
-        *open |= *stands;
-    }
-    let mut opened = Vec::new();
-    loop {
-        for (device, &open) in assembly.overcurrent.clone().iter().zip(&open) {
-            if open {
-                open_all(&mut assembly.elements, &device.elements);
-            }
-        }
-        match settle(circuit, drawn, &mut assembly, &open, before) {
-            Settled::Stands {
-                live,
-                pulled_in,
-                motion,
-            } => {
-                let found = AsFound {
-                    live,
-                    assembly,
-                    pulled_in,
-                    motion,
-                    open,
-                };
-                return (found, opened);
-            }
-            Settled::Opens(over) => {
-                open[over] = true;
-                opened.push(over);
-            }
-        }
-    }
-}
-
-/// What comes of letting a unit settle.
-enum Settled<'c> {
-    /// It stands so.
-    Stands {
-        live: Alternating<'c>,
-        pulled_in: Vec<bool>,
-        motion: Vec<Motion>,
-    },
-    /// This breaker or fuse opens by its current.
-    Opens(usize),
-}
-
-/// Lets contactors and motors settle with breakers and fuses as they stand.
-fn settle<'c>(
-    circuit: &'c Circuit<'_>,
-    drawn: &Drawn,
-    assembly: &mut Assembly,
-    open: &[bool],
-    before: Before,
-) -> Settled<'c> {
-    let mut pulled_in = vec![false; assembly.contactors.len()];
-    let mut motion = vec![Motion::Still; assembly.motors.len()];
-    release(assembly);
-    for (m, motor) in assembly.motors.iter().enumerate() {
-        if let Element::Motor { slip, .. } = &mut assembly.elements[motor.element] {
-            *slip = 1.0;
-        }
-        if motor.overheated && before == Before::LongOn {
-            motion[m] = Motion::Tripped;
-            set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
-        }
-    }
-    // Coils first: motors stand still while the contactors pull in.
-    let standing = loop {
-        let now = solve(circuit, assembly);
-        if let Some(over) = overcurrent(assembly, open, &now, |o| o.at_once_amps) {
-            return Settled::Opens(over);
-        }
-        let mut changed = false;
-        for (c, contactor) in assembly.contactors.iter().enumerate() {
-            let pulls = now.across(contactor.coil).norm() >= contactor.pull_in_volts;
-            if pulls && !pulled_in[c] {
-                pulled_in[c] = true;
-                changed = true;
-                for pole in contactor.poles.iter().filter(|p| p.stuck.is_none()) {
-                    set_ohms(&mut assembly.elements[pole.element], pole.closed_ohms);
-                }
-            }
-        }
-        if !changed {
-            break now;
-        }
-    };
-    // Motors at standstill: start, stall, or nothing to stall on.
-    for (m, motor) in assembly.motors.iter().enumerate() {
-        if motion[m] != Motion::Tripped {
-            motion[m] = standstill(assembly, motor, &standing);
-        }
-    }
-    let mut changed = false;
-    for (m, motor) in assembly.motors.iter().enumerate() {
-        match motion[m] {
-            Motion::Running => {
-                if let Element::Motor { slip, .. } = &mut assembly.elements[motor.element] {
-                    *slip = motor.running_slip;
-                }
-                changed = true;
-            }
-            Motion::Stalled
-                if before == Before::LongOn && drawn.chance[motor.part] < STALLED_OPEN_SHARE =>
-            {
-                motion[m] = Motion::Tripped;
-                set_ohms(&mut assembly.elements[motor.protector], OPEN_OHMS);
-                changed = true;
-            }
-            _ => {}
-        }
-    }
-    let live = if changed {
-        solve(circuit, assembly)
-    } else {
-        standing
-    };
-    // A stalled motor opens its overload long before the breaker's thermal element opens.
-    if !motion.contains(&Motion::Stalled)
-        && let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps)
-    {
-        return Settled::Opens(over);
-    }
-    Settled::Stands {
-        live,
-        pulled_in,
-        motion,
-    }
-}
-
-fn solve<'c>(circuit: &'c Circuit<'_>, assembly: &Assembly) -> Alternating<'c> {
-    Alternating::solve(&circuit.pattern, &assembly.elements, LINE_HERTZ, true)
-}
-
-fn standstill(assembly: &Assembly, motor: &MotorDevice, now: &Alternating<'_>) -> Motion {
-    let element = &assembly.elements[motor.element];
-    let currents = now.currents(element);
-    let Element::Motor { data, .. } = element else {
-        return Motion::Still;
-    };
-    let through = now.currents(&assembly.elements[motor.protector])[0].norm();
-    // Less than a tenth of what the run winding draws at 100 V: nothing that heats.
-    if through < 10.0 / data.impedance(LINE_HERTZ, 1.0)[0][0].norm() {
-        return Motion::Still;
-    }
-    let torque = data.torque(LINE_HERTZ, 1.0, currents);
-    if !motor.seized && torque.abs() >= motor.breakaway_watts {
-        Motion::Running
-    } else if through < OVERLOAD_RATIO * motor.rated_amps {
-        Motion::Humming
-    } else {
-        Motion::Stalled
-    }
-}
-
-fn overcurrent(
-    assembly: &Assembly,
-    open: &[bool],
-    now: &Alternating<'_>,
-    limit: impl Fn(&crate::parts::Overcurrent) -> f64,
-) -> Option<usize> {
-    assembly
-        .overcurrent
-        .iter()
-        .enumerate()
-        .filter(|(o, _)| !open[*o])
-        .find(|(_, device)| {
-            device
-                .elements
-                .iter()
-                .any(|&e| now.currents(&assembly.elements[e])[0].norm() > limit(device))
-        })
-        .map(|(o, _)| o)
 }

@@ -35,7 +35,10 @@ pub(crate) fn sampled<'c>(
         let unit = Unit::new(circuit, Drawn::sample(circuit.sheet, i, count), faults);
         let same = ways.iter_mut().find(|way| {
             let (a, b) = (way[0].found(), unit.found());
-            a.motion == b.motion && a.open == b.open && a.pulled_in == b.pulled_in
+            a.motion == b.motion
+                && a.open == b.open
+                && a.pulled_in == b.pulled_in
+                && a.tripped == b.tripped
         });
         match same {
             Some(way) => way.push(unit),

@@ -106,6 +106,7 @@ pub(super) const FUSE: Kind = Kind {
             held_amps: 1.35 * rating,
             open: b.has("blown"),
             line: false,
+            opens: "blown",
         });
     },
 };

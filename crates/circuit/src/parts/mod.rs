@@ -9,7 +9,9 @@
 
 mod control;
 mod motors;
+mod motors3;
 mod power;
+mod three_phase;
 
 use crate::motor::MotorData;
 use crate::network::{Element, Node, OPEN_OHMS};
@@ -79,6 +81,10 @@ pub enum Sight {
     PulledIn,
     /// The motor turns.
     Running,
+    /// The motor turns the wrong way.
+    Backwards,
+    /// A phase monitor shows that its lines are right.
+    LinesRight,
     /// The motor hums and does not turn.
     Humming,
     /// The motor's shell is too hot to keep a hand on.
@@ -148,6 +154,14 @@ pub const KINDS: &[&Kind] = &[
     &control::PRESSURE_SWITCH,
     &control::DEFROST_RELAY,
     &control::SOLENOID,
+    &three_phase::THREE_PHASE_SUPPLY,
+    &three_phase::BREAKER_3P,
+    &three_phase::FUSED_DISCONNECT_3P,
+    &three_phase::CONTACTOR_3P,
+    &three_phase::OVERLOAD_RELAY,
+    &three_phase::PHASE_MONITOR,
+    &motors3::THREE_PHASE_COMPRESSOR,
+    &motors3::THREE_PHASE_MOTOR,
 ];
 
 /// The kind of that name.
@@ -185,14 +199,17 @@ pub struct Contactor {
 pub struct MotorDevice {
     /// The part.
     pub part: usize,
-    /// The two windings' element.
+    /// The windings' element.
     pub element: usize,
-    /// The protector's element.
-    pub protector: usize,
+    /// The elements of its own protector, which open together; none if it has none.
+    pub protectors: Vec<usize>,
     /// Slip while running.
     pub running_slip: f64,
     /// The torque at standstill that it takes to start, synchronous watts.
     pub breakaway_watts: f64,
+    /// The torque of its load while running, synchronous watts; none if it runs at its running
+    /// slip whatever its volts.
+    pub load_watts: Option<f64>,
     /// Rated amperes from the plate.
     pub rated_amps: f64,
     /// It cannot turn whatever the torque.
@@ -218,6 +235,44 @@ pub struct Overcurrent {
     pub open: bool,
     /// It breaks the unit's line: opened by hand to make the unit dead.
     pub line: bool,
+    /// What is said of it once it has opened: `tripped`, `blown`.
+    pub opens: &'static str,
+}
+
+/// What a protective relay watches.
+#[derive(Debug, Clone)]
+pub enum Watches {
+    /// The current through its heaters: trips in the long run, closes again as it cools.
+    Heaters {
+        /// The heaters' elements.
+        heaters: Vec<usize>,
+        /// Amperes above which it trips in the long run.
+        amps: f64,
+    },
+    /// The volts of three lines: trips at once on a lost line, on reversal, on unbalance; its
+    /// contact is open without power.
+    Lines {
+        /// The three lines, in order.
+        lines: [Node; 3],
+        /// The unbalance above which it trips, by NEMA MG-1: the largest deviation from the mean
+        /// over the mean.
+        unbalance: f64,
+    },
+}
+
+/// A relay that watches the line circuit and opens a contact of the control circuit.
+#[derive(Debug, Clone)]
+pub struct ProtectiveRelay {
+    /// The part.
+    pub part: usize,
+    /// Its contact's element.
+    pub contact: usize,
+    /// What it watches.
+    pub watches: Watches,
+    /// It has tripped from heat that had another cause than the circuit.
+    pub tripped: bool,
+    /// It stays tripped whatever it watches.
+    pub failed: bool,
 }
 
 /// What the parts of a unit made of it: elements and the devices that change them.
@@ -231,6 +286,8 @@ pub struct Assembly {
     pub motors: Vec<MotorDevice>,
     /// Breakers and fuses.
     pub overcurrent: Vec<Overcurrent>,
+    /// Overload relays and phase monitors.
+    pub relays: Vec<ProtectiveRelay>,
     /// Which part (or wire, after the parts) each element is of.
     pub owners: Vec<usize>,
 }

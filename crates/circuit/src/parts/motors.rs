@@ -199,9 +199,10 @@ fn two_windings(b: &mut Build<'_>) {
     let device = MotorDevice {
         part: b.part,
         element,
-        protector,
+        protectors: vec![protector],
         running_slip: b.value("running-slip"),
         breakaway_watts: b.value("breakaway"),
+        load_watts: None,
         rated_amps: b.value("rated-amps"),
         seized,
         protector_failed,

@@ -96,6 +96,7 @@ pub(super) const BREAKER: Kind = Kind {
             held_amps: 1.35 * rating,
             open: tripped,
             line: true,
+            opens: "tripped",
         });
     },
 };
@@ -131,7 +132,7 @@ pub(super) const DISCONNECT: Kind = Kind {
     },
 };
 
-const COIL_PARAMS: [super::Param; 3] = [
+pub(super) const COIL_PARAMS: [super::Param; 3] = [
     param(
         "coil-ohms",
         Unit::Ohm,
@@ -155,19 +156,19 @@ const COIL_PARAMS: [super::Param; 3] = [
     ),
 ];
 
-const COIL_FAULTS: [super::FaultKind; 2] = [
+pub(super) const COIL_FAULTS: [super::FaultKind; 2] = [
     fault("coil-open", 0.030, "coil open"),
     fault("coil-shorted", 0.012, "coil shorted"),
 ];
 
-const CONTACTOR_LOOKS: [super::LookKind; 1] = [look(
+pub(super) const CONTACTOR_LOOKS: [super::LookKind; 1] = [look(
     "pulled-in",
     Sight::PulledIn,
     Some(true),
     "With a call for cooling: is the contactor's armature pulled in?",
 )];
 
-fn coil(b: &mut Build<'_>, a1: usize, a2: usize) -> [crate::network::Node; 2] {
+pub(super) fn coil(b: &mut Build<'_>, a1: usize, a2: usize) -> [crate::network::Node; 2] {
     let ends = [b.t(a1), b.t(a2)];
     let (mut ohms, mut henries) = (b.value("coil-ohms"), b.value("coil-henries"));
     if b.has("coil-open") {
@@ -184,7 +185,7 @@ fn coil(b: &mut Build<'_>, a1: usize, a2: usize) -> [crate::network::Node; 2] {
     ends
 }
 
-fn pole(b: &mut Build<'_>, line: usize, load: usize, open: &str, burnt: &str) -> Pole {
+pub(super) fn pole(b: &mut Build<'_>, line: usize, load: usize, open: &str, burnt: &str) -> Pole {
     // A burnt contact drops some volts at full load: 0.2 to 0.6 ohm.
     let closed_ohms = b.under(burnt, 0.2 + 0.4 * b.severity, LINE_CONTACT_OHMS);
     let stuck = if b.has(open) {

@@ -1,0 +1,309 @@
+//! How a unit under power comes to stand: relays judge the lines, contactors follow their coils,
+//! motors start, stall or trip, breakers and fuses open on too much current.
+
+use crate::motion::{balance, set_slip, standstill};
+use crate::network::{Alternating, Element, OPEN_OHMS};
+use crate::operate::{AsFound, LINE_HERTZ, Motion, OVERLOAD_RATIO, STALLED_OPEN_SHARE};
+use crate::parts::{Assembly, MotorDevice, Overcurrent, ProtectiveRelay, Watches};
+use crate::sheet::FaultId;
+use crate::unit::{Circuit, Drawn, set_ohms};
+
+/// How the motors were before the power came on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Before {
+    /// Left to themselves for long: what stalls has opened its overload, or will.
+    LongOn,
+    /// Cold: overloads closed, and nothing had time to open.
+    Cold,
+}
+
+pub(crate) fn open_all(elements: &mut [Element], which: &[usize]) {
+    for &e in which {
+        set_ohms(&mut elements[e], OPEN_OHMS);
+    }
+}
+
+pub(crate) fn release(assembly: &mut Assembly) {
+    for contactor in &assembly.contactors {
+        for pole in &contactor.poles {
+            let closed = pole.stuck == Some(true);
+            set_ohms(
+                &mut assembly.elements[pole.element],
+                if closed { pole.closed_ohms } else { OPEN_OHMS },
+            );
+        }
+    }
+}
+
+/// Puts a unit under power and lets it settle; `stand_open` are breakers and fuses that are open
+/// besides those of the faults. Returns also those that opened by their current.
+pub(crate) fn run<'c>(
+    circuit: &'c Circuit<'_>,
+    drawn: &Drawn,
+    faults: &[FaultId],
+    stand_open: &[bool],
+    before: Before,
+) -> (AsFound<'c>, Vec<usize>) {
+    let mut assembly = circuit.assemble(drawn, faults);
+    let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
+    for (open, stands) in open.iter_mut().zip(stand_open) {
+        *open |= *stands;
+    }
+    let long_on = before == Before::LongOn;
+    let mut tripped: Vec<bool> = assembly
+        .relays
+        .iter()
+        .map(|r| r.failed || (r.tripped && long_on))
+        .collect();
+    let mut opened = Vec::new();
+    loop {
+        for (device, &open) in assembly.overcurrent.clone().iter().zip(&open) {
+            if open {
+                open_all(&mut assembly.elements, &device.elements);
+            }
+        }
+        for (relay, &tripped) in assembly.relays.iter().zip(&tripped) {
+            if tripped {
+                set_ohms(&mut assembly.elements[relay.contact], OPEN_OHMS);
+            }
+        }
+        match settle(circuit, drawn, &mut assembly, &open, &tripped, before) {
+            Settled::Stands {
+                live,
+                pulled_in,
+                motion,
+            } => {
+                let found = AsFound {
+                    live,
+                    assembly,
+                    pulled_in,
+                    motion,
+                    open,
+                    tripped,
+                };
+                return (found, opened);
+            }
+            Settled::Opens(over) => {
+                open[over] = true;
+                opened.push(over);
+            }
+            Settled::Trips(relay) => tripped[relay] = true,
+        }
+    }
+}
+
+/// What comes of letting a unit settle.
+enum Settled<'c> {
+    /// It stands so.
+    Stands {
+        live: Alternating<'c>,
+        pulled_in: Vec<bool>,
+        motion: Vec<Motion>,
+    },
+    /// This breaker or fuse opens by its current.
+    Opens(usize),
+    /// This protective relay trips.
+    Trips(usize),
+}
+
+/// Lets contactors and motors settle with breakers, fuses and relays as they stand.
+fn settle<'c>(
+    circuit: &'c Circuit<'_>,
+    drawn: &Drawn,
+    assembly: &mut Assembly,
+    open: &[bool],
+    tripped: &[bool],
+    before: Before,
+) -> Settled<'c> {
+    let long_on = before == Before::LongOn;
+    let mut pulled_in = vec![false; assembly.contactors.len()];
+    let mut motion = vec![Motion::Still; assembly.motors.len()];
+    release(assembly);
+    for (m, motor) in assembly.motors.iter().enumerate() {
+        set_slip(&mut assembly.elements[motor.element], 1.0);
+        if motor.overheated && long_on {
+            motion[m] = Motion::Tripped;
+            open_all(&mut assembly.elements, &motor.protectors);
+        }
+    }
+    // Coils first: motors stand still while the contactors pull in.
+    let standing = loop {
+        let now = solve(circuit, assembly);
+        if let Some(over) = overcurrent(assembly, open, &now, |o| o.at_once_amps) {
+            return Settled::Opens(over);
+        }
+        if let Some(relay) = wrong_lines(assembly, tripped, &now) {
+            return Settled::Trips(relay);
+        }
+        let mut changed = false;
+        for (c, contactor) in assembly.contactors.iter().enumerate() {
+            let pulls = now.across(contactor.coil).norm() >= contactor.pull_in_volts;
+            if pulls && !pulled_in[c] {
+                pulled_in[c] = true;
+                changed = true;
+                for pole in contactor.poles.iter().filter(|p| p.stuck.is_none()) {
+                    set_ohms(&mut assembly.elements[pole.element], pole.closed_ohms);
+                }
+            }
+        }
+        if !changed {
+            break now;
+        }
+    };
+    // Motors at standstill: start, stall, or nothing to stall on.
+    for (m, motor) in assembly.motors.iter().enumerate() {
+        if motion[m] != Motion::Tripped {
+            motion[m] = standstill(assembly, motor, &standing);
+        }
+    }
+    let mut changed = false;
+    for (m, motor) in assembly.motors.iter().enumerate() {
+        match motion[m] {
+            Motion::Running => {
+                set_slip(&mut assembly.elements[motor.element], motor.running_slip);
+                changed = true;
+            }
+            Motion::Backwards => {
+                let slip = 2.0 - motor.running_slip;
+                set_slip(&mut assembly.elements[motor.element], slip);
+                changed = true;
+            }
+            Motion::Stalled if long_on && opens(motor, drawn) => {
+                motion[m] = Motion::Tripped;
+                open_all(&mut assembly.elements, &motor.protectors);
+                changed = true;
+            }
+            _ => {}
+        }
+    }
+    let mut live = if changed {
+        solve(circuit, assembly)
+    } else {
+        standing
+    };
+    if changed {
+        live = balance(circuit, assembly, &mut motion, live);
+    }
+    if long_on {
+        let mut changed = false;
+        for (m, motor) in assembly.motors.iter().enumerate() {
+            let over = match motion[m] {
+                Motion::Stalled => true,
+                Motion::Running | Motion::Backwards => {
+                    let limit = OVERLOAD_RATIO * motor.rated_amps;
+                    let over = |&p: &usize| through(&live, &assembly.elements[p]) > limit;
+                    motor.load_watts.is_some() && motor.protectors.iter().any(over)
+                }
+                _ => false,
+            };
+            if over && opens(motor, drawn) {
+                motion[m] = Motion::Tripped;
+                set_slip(&mut assembly.elements[motor.element], 1.0);
+                open_all(&mut assembly.elements, &motor.protectors);
+                changed = true;
+            }
+        }
+        if changed {
+            live = solve(circuit, assembly);
+        }
+        if let Some(relay) = overloaded(assembly, tripped, drawn, &live) {
+            return Settled::Trips(relay);
+        }
+    }
+    // A stalled motor opens its overload long before the breaker's thermal element opens.
+    if !motion.contains(&Motion::Stalled)
+        && let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps)
+    {
+        return Settled::Opens(over);
+    }
+    Settled::Stands {
+        live,
+        pulled_in,
+        motion,
+    }
+}
+
+/// Whether an overloaded motor's own protector stands open when it is looked at.
+fn opens(motor: &MotorDevice, drawn: &Drawn) -> bool {
+    !motor.protectors.is_empty() && drawn.chance[motor.part] < STALLED_OPEN_SHARE
+}
+
+pub(crate) fn solve<'c>(circuit: &'c Circuit<'_>, assembly: &Assembly) -> Alternating<'c> {
+    Alternating::solve(&circuit.pattern, &assembly.elements, LINE_HERTZ, true)
+}
+
+/// Amperes through a two-terminal element.
+pub(crate) fn through(now: &Alternating<'_>, element: &Element) -> f64 {
+    now.currents(element)[0].norm()
+}
+
+/// The breaker or fuse that opens: of those over their limit the one that is most over it.
+fn overcurrent(
+    assembly: &Assembly,
+    open: &[bool],
+    now: &Alternating<'_>,
+    limit: impl Fn(&Overcurrent) -> f64,
+) -> Option<usize> {
+    let over = |device: &Overcurrent| {
+        let amps = device.elements.iter();
+        amps.map(|&e| through(now, &assembly.elements[e]) / limit(device))
+            .fold(0.0, f64::max)
+    };
+    assembly
+        .overcurrent
+        .iter()
+        .enumerate()
+        .filter(|(o, _)| !open[*o])
+        .map(|(o, device)| (o, over(device)))
+        .filter(|(_, over)| *over > 1.0)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(o, _)| o)
+}
+
+fn closed<'a>(
+    assembly: &'a Assembly,
+    tripped: &'a [bool],
+) -> impl Iterator<Item = (usize, &'a ProtectiveRelay)> {
+    let relays = assembly.relays.iter().enumerate();
+    relays.filter(|(r, _)| !tripped[*r])
+}
+
+/// A monitor that trips on what it sees of its three lines.
+fn wrong_lines(assembly: &Assembly, tripped: &[bool], now: &Alternating<'_>) -> Option<usize> {
+    closed(assembly, tripped)
+        .find(|(_, relay)| match &relay.watches {
+            Watches::Lines { lines, unbalance } => {
+                let [a, b, c] = *lines;
+                let volts = [[a, b], [b, c], [c, a]].map(|pair| now.across(pair));
+                let size = volts.map(|v| v.norm());
+                let mean = size.iter().sum::<f64>() / 3.0;
+                let most = size.iter().map(|v| (v - mean).abs()).fold(0.0, f64::max);
+                // In order, the second line-to-line volts lag the first by a third of a turn.
+                let in_order = (volts[0] * volts[1].conj()).im > 0.0;
+                !in_order || most > unbalance * mean
+            }
+            Watches::Heaters { .. } => false,
+        })
+        .map(|(r, _)| r)
+}
+
+/// An overload relay whose heaters carry too much for long.
+fn overloaded(
+    assembly: &Assembly,
+    tripped: &[bool],
+    drawn: &Drawn,
+    now: &Alternating<'_>,
+) -> Option<usize> {
+    closed(assembly, tripped)
+        .find(|(_, relay)| match &relay.watches {
+            Watches::Heaters { heaters, amps } => {
+                // It opens and closes again with the heat, as a motor's own does.
+                drawn.chance[relay.part] < STALLED_OPEN_SHARE
+                    && heaters
+                        .iter()
+                        .any(|&h| through(now, &assembly.elements[h]) > *amps)
+            }
+            Watches::Lines { .. } => false,
+        })
+        .map(|(r, _)| r)
+}
