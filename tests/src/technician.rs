@@ -5,7 +5,6 @@
 use std::collections::BTreeMap;
 
 use ohmtrail_circuit::bench::{Bench, BenchError};
-use ohmtrail_circuit::compile::sight_probability;
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::sheet::{Question, Sheet};
 use ohmtrail_circuit::unit::Circuit;
@@ -89,7 +88,7 @@ impl<'c> Technician<'c> {
         let says = *self
             .seen
             .entry(key)
-            .or_insert_with(|| chance < f64::from(sight_probability(look.sight, truth)));
+            .or_insert_with(|| chance < sheet.priors.yes(look, truth));
         Some(says)
     }
 

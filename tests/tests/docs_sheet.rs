@@ -5,8 +5,8 @@ mod docs_blocks;
 
 use std::fmt::Write as _;
 
-use ohmtrail_circuit::compile::{Options, compile, sight_probability};
-use ohmtrail_circuit::parts::{KINDS, Kind, Sight, Unit};
+use ohmtrail_circuit::compile::{Options, compile};
+use ohmtrail_circuit::parts::{KINDS, Kind, Unit};
 use ohmtrail_circuit::sheet::{Question, Sheet, read_file, read_text};
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::{Belief, Evidence, Table};
@@ -86,29 +86,6 @@ fn kinds() -> String {
     out
 }
 
-/// How far each look is trusted.
-fn sights() -> String {
-    let mut out =
-        "\n| look | *yes* where it is so | *yes* where it is not |\n|---|---|---|\n".to_owned();
-    let mut known: Vec<Sight> = Vec::new();
-    for look in KINDS.iter().flat_map(|k| k.looks) {
-        if known.contains(&look.sight) {
-            continue;
-        }
-        known.push(look.sight);
-        writeln!(
-            out,
-            "| `{}` | {} % | {} % |",
-            look.name,
-            (sight_probability(look.sight, true) * 100.0).round(),
-            (sight_probability(look.sight, false) * 100.0).round()
-        )
-        .unwrap();
-    }
-    out.push('\n');
-    out
-}
-
 /// What is said of the bad sheets that the tests keep.
 fn errors() -> String {
     let mut out = "\n```text\n".to_owned();
@@ -138,14 +115,7 @@ fn errors() -> String {
 
 #[test]
 fn the_tables_are_those_of_the_code() {
-    docs_blocks::in_step(
-        PAGE,
-        &[
-            ("kinds", kinds()),
-            ("looks", sights()),
-            ("errors", errors()),
-        ],
-    );
+    docs_blocks::in_step(PAGE, &[("kinds", kinds()), ("errors", errors())]);
 }
 
 /// The TOML of a block of the page.

@@ -15,7 +15,6 @@ use ohmtrail_core::reading::Function;
 use crate::bands::{CheckBands, bands};
 use crate::meter::{Ideal, Scene, State};
 use crate::operate::Unit;
-use crate::parts::Sight;
 use crate::sample::sampled;
 use crate::sheet::{Check, FaultId, Heat, Masked, Question, Sheet};
 use crate::unit::{Circuit, Drawn};
@@ -25,8 +24,6 @@ use crate::unit::{Circuit, Drawn};
 pub struct Options {
     /// Sampled units for each hypothesis.
     pub samples: usize,
-    /// Pairs of faults that nothing links are kept if their joint prior is at least this.
-    pub pair_floor: f64,
     /// Only single faults: what a probe box holds.
     pub singles_only: bool,
 }
@@ -35,18 +32,10 @@ impl Default for Options {
     fn default() -> Self {
         Options {
             samples: 8,
-            pair_floor: 8e-4,
             singles_only: false,
         }
     }
 }
-
-/// Prior probability that nothing of the sheet is wrong (common practice, no published source).
-const NO_FAULT_PRIOR: f64 = 0.03;
-
-/// Prior probability of a fault that the sheet does not know (common practice, no published
-/// source).
-const NONE_OF_THESE_PRIOR: f64 = 0.02;
 
 /// A class that a prediction rules out still has this share: the model is not the unit.
 const MODEL_FLOOR: f32 = 0.004;
@@ -111,7 +100,7 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
     let none = hypotheses.len();
     for &(h, group) in &order {
         let (faults, prior) = if h == none {
-            (Vec::new(), NONE_OF_THESE_PRIOR)
+            (Vec::new(), sheet.priors.none_of_these)
         } else {
             (hypotheses[h].faults.clone(), hypotheses[h].prior)
         };
@@ -177,11 +166,12 @@ fn tenths(minutes: f64) -> u16 {
 
 fn hypotheses(sheet: &Sheet, options: Options) -> Vec<Hypothesis> {
     let total: f64 = sheet.faults.iter().map(|f| f.weight).sum();
-    let p =
-        |f: FaultId| sheet.faults[f].weight / total * (1.0 - NO_FAULT_PRIOR - NONE_OF_THESE_PRIOR);
+    let p = |f: FaultId| {
+        sheet.faults[f].weight / total * (1.0 - sheet.priors.no_fault - sheet.priors.none_of_these)
+    };
     let mut all = vec![Hypothesis {
         faults: Vec::new(),
-        prior: NO_FAULT_PRIOR,
+        prior: sheet.priors.no_fault,
     }];
     all.extend((0..sheet.faults.len()).map(|f| Hypothesis {
         faults: vec![f],
@@ -199,7 +189,7 @@ fn hypotheses(sheet: &Sheet, options: Options) -> Vec<Hypothesis> {
     for a in 0..sheet.faults.len() {
         for b in a + 1..sheet.faults.len() {
             let joint = p(a) * p(b);
-            if joint >= options.pair_floor && compatible(sheet, a, b) {
+            if joint >= sheet.priors.pair_floor && compatible(sheet, a, b) {
                 *pairs.entry((a, b)).or_default() += joint;
             }
         }
@@ -350,10 +340,8 @@ fn predict(unit: &Unit<'_>, sheet: &Sheet, checks: &[Option<CheckBands>], rows: 
     for ((check, bands), ideal) in sheet.checks.iter().zip(checks).zip(ideals(unit, sheet)) {
         rows.push(match (&check.question, bands, ideal) {
             (Question::Look { part, look }, ..) => {
-                let yes = sight_probability(
-                    look.sight,
-                    unit.sees(*part, look.sight, state(sheet, check).heat),
-                );
+                let is_so = unit.sees(*part, look.sight, state(sheet, check).heat);
+                let yes = sheet.priors.yes(look, is_so) as f32;
                 let mut row = [u8::MAX; CLASSES];
                 row[0] = to_byte(1.0 - yes);
                 row[1] = to_byte(yes);
@@ -404,26 +392,6 @@ fn measured_row(function: Function, bands: &CheckBands, ideal: Ideal) -> Row {
         }
     }
     row
-}
-
-/// How probable a *yes* is where the thing is so, and where it is not (sensitivity and one less
-/// specificity; common practice, no published source).
-#[must_use]
-pub fn sight_probability(sight: Sight, is_so: bool) -> f32 {
-    let (so, not) = match sight {
-        Sight::PulledIn => (0.98, 0.01),
-        Sight::Running => (0.98, 0.02),
-        Sight::Backwards => (0.85, 0.03),
-        Sight::LinesRight => (0.97, 0.02),
-        Sight::Humming => (0.90, 0.03),
-        Sight::Hot => (0.90, 0.08),
-        Sight::FreeByHand => (0.95, 0.08),
-        Sight::Swollen => (0.50, 0.03),
-        Sight::Tripped => (0.95, 0.02),
-        Sight::Blown => (0.90, 0.02),
-        Sight::Pulled => (0.97, 0.01),
-    };
-    if is_so { so } else { not }
 }
 
 /// The order of the hypotheses in the table with their groups: the members of a group side by

@@ -15,6 +15,7 @@ pub mod netlist;
 pub mod network;
 pub mod operate;
 pub mod parts;
+pub mod priors;
 mod sample;
 mod settle;
 pub mod sheet;

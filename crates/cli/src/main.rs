@@ -3,6 +3,7 @@
 #![forbid(unsafe_code)]
 
 mod args;
+mod beforehand;
 mod check;
 mod completions;
 mod exit;

@@ -14,10 +14,6 @@ use ohmtrail_core::isolate::{AskRecord, Cooled, PowerNeed, Table, TableError};
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::event::{Power, UnitState};
 
-/// How much of a look of one's own the customer's word is worth: the share of the time that they
-/// speak of the same moment and the same thing (common practice, no published source).
-pub const CUSTOMER: f32 = 0.7;
-
 /// Why a sheet cannot be visited with.
 #[derive(Debug, thiserror::Error)]
 pub enum BookError {
@@ -200,6 +196,10 @@ fn customers_words(sheet: &Sheet, bytes: &[u8]) -> Result<Extended, BookError> {
     let mut customer = BTreeMap::new();
     for (n, check) in spoken.into_iter().enumerate() {
         let number = u16::try_from(check).map_err(|_| BookError::Points(check))?;
+        let share = match &sheet.checks[check].question {
+            Question::Look { look, .. } => sheet.priors.customer(look) as f32,
+            Question::Measure { .. } => continue,
+        };
         let record = table
             .ask(number)
             .ok_or(BookError::Table(TableError::Ask(number)))?;
@@ -211,7 +211,7 @@ fn customers_words(sheet: &Sheet, bytes: &[u8]) -> Result<Extended, BookError> {
         for row in own.chunks(width.max(1)) {
             let sum: f32 = row.iter().map(|b| from_byte(*b)).sum();
             rows.extend(row.iter().enumerate().map(|(outcome, b)| match outcome {
-                0 | 1 => to_byte(CUSTOMER * from_byte(*b) / sum + (1.0 - CUSTOMER) / 2.0),
+                0 | 1 => to_byte(share * from_byte(*b) / sum + (1.0 - share) / 2.0),
                 _ => *b,
             }));
         }

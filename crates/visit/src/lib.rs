@@ -35,7 +35,7 @@ mod takes;
 mod visit;
 mod words;
 
-pub use book::{Book, BookError, CUSTOMER, SheetBundle, Windings};
+pub use book::{Book, BookError, SheetBundle, Windings};
 pub use input::{Input, LEADS, Refusal, Taken};
 pub use record::{Looked, Record, Took, Wire};
 pub use visit::{Settings, Stage, Visit, Waiting};

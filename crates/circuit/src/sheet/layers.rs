@@ -8,6 +8,7 @@ use super::error::{Problem, SheetError};
 use super::read::Reader;
 use super::toml::{Keys, Text};
 use super::{BUILTIN, Sheet};
+use crate::priors::Priors;
 
 /// Reads a built-in sheet; `None` if there is none of that name.
 #[must_use]
@@ -110,6 +111,7 @@ impl Layer {
 
 /// Reads a sheet with those it is based on, the base first.
 fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
+    let priors = Priors::builtin()?;
     let problems = RefCell::new(Vec::new());
     let mut layers = vec![sheet];
     while let Some((base, span)) = layers[0].base(&problems) {
@@ -149,7 +151,7 @@ fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
             .zip(&tables)
             .map(|(text, table)| Keys::new(text, 0..0, table.get_ref()))
             .collect();
-        Reader::default().sheet(&tops, *hasher.finalize().as_bytes())
+        Reader::default().sheet(&tops, *hasher.finalize().as_bytes(), priors)
     });
     let mut problems = problems.take();
     match sheet {

@@ -6,7 +6,7 @@ mod error;
 mod layers;
 mod quantity;
 mod read;
-mod toml;
+pub(crate) mod toml;
 
 use std::collections::BTreeMap;
 
@@ -15,6 +15,7 @@ use ohmtrail_core::reading::Function;
 pub use self::error::{Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
 use crate::parts::{Kind, LookKind};
+use crate::priors::Priors;
 
 /// The built-in sheets: name and text.
 pub const BUILTIN: &[(&str, &str)] = &[(
@@ -223,6 +224,8 @@ pub struct Sheet {
     pub dead: DeadPlan,
     /// What changes of state take.
     pub minutes: Minutes,
+    /// What is held probable before anything is measured. [`Sheet::set_priors`] replaces it.
+    pub priors: Priors,
     /// How many nodes the network has, inner ones included.
     pub nodes: usize,
     /// The first inner node of each part.
@@ -231,6 +234,18 @@ pub struct Sheet {
 }
 
 impl Sheet {
+    /// Replaces the priors, and with them the weights of the faults.
+    pub fn set_priors(&mut self, priors: Priors) {
+        for fault in &mut self.faults {
+            fault.weight = match self.parts.get(fault.owner) {
+                Some(part) => priors.weight(part.kind.name, fault.kind_name),
+                None => Some(priors.wire_open),
+            }
+            .unwrap_or(fault.weight);
+        }
+        self.priors = priors;
+    }
+
     /// The point of that name.
     #[must_use]
     pub fn point(&self, name: &str) -> Option<PointId> {

@@ -9,9 +9,7 @@ use std::ops::Range;
 use super::toml::Keys;
 use super::{Check, Fault, Lift, Minutes, Part, PointId, Sheet, Wire, quantity};
 use crate::parts::{KINDS, kind};
-
-/// Prior weight of an open wire (common practice, no published source).
-const WIRE_OPEN_WEIGHT: f64 = 0.002;
+use crate::priors::Priors;
 
 /// A sheet as it is put together.
 #[derive(Default)]
@@ -76,7 +74,12 @@ fn check_removed(layers: &[Keys<'_, '_>]) {
 }
 
 impl Reader {
-    pub(super) fn sheet(mut self, layers: &[Keys<'_, '_>], hash: [u8; 32]) -> Sheet {
+    pub(super) fn sheet(
+        mut self,
+        layers: &[Keys<'_, '_>],
+        hash: [u8; 32],
+        priors: Priors,
+    ) -> Sheet {
         // At least one layer: the sheet itself.
         let last = &layers[layers.len() - 1];
         let name = last.need("name").map_or("", |n| n.0).to_owned();
@@ -98,7 +101,7 @@ impl Reader {
             self.wire(name, &keys);
         }
         self.floating(last, &unused);
-        self.name_faults();
+        self.name_faults(&priors);
         for (name, keys) in merged(layers, "lift") {
             self.lift(name, &keys);
         }
@@ -186,6 +189,7 @@ impl Reader {
             complaints,
             dead: dead.unwrap_or_default(),
             minutes,
+            priors,
             nodes,
             internals,
             point_index: self.index,
@@ -380,13 +384,13 @@ impl Reader {
         }
     }
 
-    fn name_faults(&mut self) {
+    fn name_faults(&mut self, priors: &Priors) {
         for (owner, part) in self.parts.iter().enumerate() {
             for f in part.kind.faults {
                 self.faults.push(Fault {
                     name: format!("{}.{}", part.name, f.name),
                     words: format!("{}: {}", part.words, f.words),
-                    weight: f.weight,
+                    weight: priors.weight(part.kind.name, f.name).unwrap_or(f.weight),
                     owner,
                     kind_name: f.name,
                 });
@@ -399,7 +403,7 @@ impl Reader {
                     "wire from {} to {} open, loose or burnt off",
                     self.points[wire.terminals[0]].0, self.points[wire.terminals[1]].0
                 ),
-                weight: WIRE_OPEN_WEIGHT,
+                weight: priors.wire_open,
                 owner: self.parts.len() + i,
                 kind_name: "open",
             });

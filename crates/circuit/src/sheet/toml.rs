@@ -9,7 +9,7 @@ use toml::de::{DeTable, DeValue};
 use super::error::Problem;
 
 /// A text with its name, and the problems found in it.
-pub(super) struct Text<'t> {
+pub(crate) struct Text<'t> {
     pub name: &'t str,
     pub text: &'t str,
     pub problems: &'t RefCell<Vec<Problem>>,
@@ -48,7 +48,7 @@ impl Text<'_> {
 }
 
 /// A table whose keys are used up one by one, so that what is left over is known.
-pub(super) struct Keys<'d, 't> {
+pub(crate) struct Keys<'d, 't> {
     pub text: &'d Text<'t>,
     pub span: Range<usize>,
     table: &'d DeTable<'d>,

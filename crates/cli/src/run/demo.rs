@@ -25,6 +25,7 @@ use serde_json::json;
 
 use super::desk::{Desk, Passing, wall_us};
 use super::{bundle, dialogue, tell};
+use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -45,6 +46,8 @@ pub struct Args {
     /// The unit's sheet: built in, or a file
     #[arg(long, value_name = "SHEET", default_value = "split-heat-pump-1ph")]
     sheet: PathBuf,
+    #[command(flatten)]
+    beforehand: Beforehand,
     /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
     #[arg(long, value_name = "NAME")]
     complaint: Option<String>,
@@ -67,7 +70,7 @@ const GIVE_UP: Micros = Micros(120_000_000);
 
 /// Runs the visit.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
-    let bundle = bundle(&args.sheet)?;
+    let bundle = bundle(&args.sheet, &args.beforehand)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let names: Vec<String> = if args.healthy {
         Vec::new()
@@ -202,6 +205,7 @@ impl<'b> Demo<'b> {
         for instrument in &instruments {
             desk.say(instrument.joins(), time.now())?;
         }
+        desk.beforehand(&args.beforehand, time.now())?;
         Ok(Demo {
             book,
             bench: Bench::new(&book.circuit, args.seed, faults),

@@ -8,6 +8,7 @@ use ohmtrail_trail::event::{Entry, Event, Opened, Stamp};
 use ohmtrail_trail::{Hash, Recovery, Trail};
 use ohmtrail_visit::{Book, Input, Refusal, Settings, Visit};
 
+use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 
@@ -79,6 +80,14 @@ impl<'b> Desk<'b> {
     pub fn say(&mut self, input: Input, at: Stamp) -> Result<Vec<Event>, DeskError> {
         let events = self.visit.handle(input, at).map_err(DeskError::Refused)?;
         self.keep(events, at).map_err(DeskError::Trail)
+    }
+
+    /// Keeps what was held probable beforehand.
+    pub fn beforehand(&mut self, beforehand: &Beforehand, at: Stamp) -> Result<(), Fail> {
+        if let Some(note) = beforehand.note() {
+            self.say(Input::Note(note), at)?;
+        }
+        Ok(())
     }
 
     /// Lets the visit go on by itself, until it asks for something or has no more to say.

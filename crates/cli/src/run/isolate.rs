@@ -15,6 +15,7 @@ use serde_json::json;
 
 use super::desk::{Desk, DeskError, Passing, wall_us};
 use super::{bundle, dialogue};
+use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -28,6 +29,8 @@ pub struct Args {
     /// The unit's sheet: built in, or a file
     #[arg(long, value_name = "SHEET", default_value = "split-heat-pump-1ph")]
     sheet: PathBuf,
+    #[command(flatten)]
+    beforehand: Beforehand,
     /// The meter's profile; without one, the cautious default accuracy
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
@@ -81,7 +84,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         Some(file) => Profile::load(file).map_err(Fail::input)?,
         None => Profile::cautious(),
     };
-    let bundle = bundle(&args.sheet)?;
+    let bundle = bundle(&args.sheet, &args.beforehand)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let mut time = match args.clock {
         ClockKind::Wall => Time::Wall {
@@ -114,6 +117,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         accuracy: profile.specs(),
     };
     desk.say(joined, time.now())?;
+    desk.beforehand(&args.beforehand, time.now())?;
 
     let lines = read_lines();
     let mut number = 0_u64;

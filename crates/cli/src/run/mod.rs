@@ -13,11 +13,13 @@ use std::path::Path;
 
 use ohmtrail_visit::SheetBundle;
 
+use crate::beforehand::Beforehand;
 use crate::fail::Fail;
 use crate::sheet;
 
-/// Reads and compiles a sheet.
-fn bundle(name: &Path) -> Result<SheetBundle, Fail> {
-    let sheet = sheet::load(name)?;
+/// Reads and compiles a sheet, told what is held probable beforehand.
+fn bundle(name: &Path, beforehand: &Beforehand) -> Result<SheetBundle, Fail> {
+    let mut sheet = sheet::load(name)?;
+    beforehand.tell(&mut sheet)?;
     SheetBundle::new(sheet).map_err(Fail::input)
 }

@@ -20,6 +20,7 @@ use super::desk::{Desk, DeskError, wall_us};
 use super::isolate::probability;
 use super::typed::{self, Typed};
 use super::{bundle, dialogue, tell};
+use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -33,6 +34,8 @@ pub struct Args {
     /// The unit's sheet: built in, or a file
     #[arg(long, value_name = "SHEET", default_value = "split-heat-pump-1ph")]
     sheet: PathBuf,
+    #[command(flatten)]
+    beforehand: Beforehand,
     /// The trail: a new file
     #[arg(
         long,
@@ -80,7 +83,7 @@ pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
 
 async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let profile = args.meter.load_profile().map_err(Fail::input)?;
-    let bundle = bundle(&args.sheet)?;
+    let bundle = bundle(&args.sheet, &args.beforehand)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let clock = Clock::start();
     let line = match &args.meter {
@@ -186,6 +189,7 @@ impl Table<'_> {
             accuracy: profile.specs(),
         };
         let mut events = self.desk.say(joined, stamp(self.clock))?;
+        self.desk.beforehand(&args.beforehand, stamp(self.clock))?;
         if let Some(what) = &args.complaint {
             let complaint = Input::Complaint {
                 what: what.clone(),

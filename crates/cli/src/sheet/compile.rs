@@ -7,6 +7,7 @@ use ohmtrail_circuit::compile::{Options, compile};
 use serde_json::json;
 
 use super::load;
+use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -23,11 +24,14 @@ pub struct Args {
     /// Single faults only: what a probe box holds
     #[arg(long)]
     singles_only: bool,
+    #[command(flatten)]
+    beforehand: Beforehand,
 }
 
 /// Compiles.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
-    let sheet = load(&args.name)?;
+    let mut sheet = load(&args.name)?;
+    args.beforehand.tell(&mut sheet)?;
     let options = Options {
         singles_only: args.singles_only,
         ..Options::default()

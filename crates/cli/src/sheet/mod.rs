@@ -8,6 +8,7 @@ mod netlist;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
+use ohmtrail_circuit::priors::{BUILTIN as BUILTIN_PRIORS, Priors};
 use ohmtrail_circuit::sheet::{BUILTIN, Sheet, SheetError, read_builtin, read_file};
 use serde_json::json;
 
@@ -65,6 +66,8 @@ enum What {
     },
     /// Write the network of a drawn unit as SPICE text
     Netlist(netlist::Args),
+    /// Write the built-in priors: a file to copy, change and name with --priors
+    Priors,
     /// Compile a sheet to the table that faults are isolated with
     Compile(compile::Args),
 }
@@ -80,6 +83,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         What::Checks { name } => names::checks(&load(name)?, out),
         What::Complaints { name } => names::complaints(&load(name)?, out),
         What::Netlist(args) => netlist::run(args, out),
+        What::Priors => priors(out),
         What::Compile(args) => compile::run(args, out),
     }
 }
@@ -156,4 +160,29 @@ fn check(name: &Path, out: &mut Out) -> Result<Exit, Fail> {
     } else {
         Exit::Input
     })
+}
+
+/// The built-in priors: their text, or what is in it.
+fn priors(out: &mut Out) -> Result<Exit, Fail> {
+    if !out.json() {
+        out.line(BUILTIN_PRIORS.1.trim_end())?;
+        return Ok(Exit::Done);
+    }
+    let priors = Priors::builtin().map_err(Fail::input)?;
+    let looks: Vec<_> = priors
+        .looks()
+        .iter()
+        .map(|(name, trust)| {
+            json!({
+                "look": name, "sensitivity": trust.sensitivity, "specificity": trust.specificity,
+                "customer": trust.customer, "source": trust.source,
+            })
+        })
+        .collect();
+    out.document(&json!({
+        "no_fault": priors.no_fault, "none_of_these": priors.none_of_these,
+        "pair_floor": priors.pair_floor, "wire_open": priors.wire_open,
+        "customer_share": priors.customer_share, "looks": looks, "sources": priors.sources,
+    }))?;
+    Ok(Exit::Done)
 }
