@@ -5,10 +5,11 @@
 
 use ohmtrail_core::reading::{Decimal, Flags, Shown};
 
-use crate::driver::{About, Carrier, Decoder, Entry, FRAME, Line, Parity, Pushed, Talks};
+use crate::bits::{bit, pack};
+use crate::driver::{About, Decoder, Entry, FRAME, Line, Pushed, Talks};
 use crate::showing::{CannotShow, Reason, Showing};
 use crate::symbols::{self, Lit};
-use crate::window::{Judged, Window};
+use crate::window::Window;
 
 const ABOUT: About = About {
     functions: &symbols::FUNCTIONS,
@@ -20,18 +21,14 @@ const ABOUT: About = About {
 };
 
 /// This frame's row of the table of drivers.
-pub const ENTRY: Entry = Entry {
-    name: "ascii14",
-    what: "14-byte ASCII frame, 2400 8N1",
-    carrier: Carrier::Serial(Line {
-        baud: 2400,
-        data_bits: 8,
-        parity: Parity::None,
-    }),
-    about: ABOUT,
-    start: |meter| Talks::<Ascii14>::boxed(meter, ABOUT),
-    encode: Some(encode),
-};
+pub const ENTRY: Entry = Entry::chip(
+    "ascii14",
+    "14-byte ASCII frame",
+    Line::eight_bits(2400),
+    ABOUT,
+    |setup| Talks::<Ascii14>::start(setup, ABOUT),
+    encode,
+);
 
 /// The flags that this frame carries.
 const FLAGS: Flags = Flags::HOLD
@@ -51,10 +48,7 @@ pub struct Ascii14 {
 
 impl Decoder for Ascii14 {
     fn push<'b>(&mut self, bytes: &'b [u8]) -> Pushed<'b, Showing> {
-        self.window.push(bytes, |frame| match frame {
-            [.., b'\r', b'\n'] => decode(frame).into(),
-            _ => Judged::NoEnd,
-        })
+        self.window.push(bytes, decode)
     }
 }
 
@@ -94,7 +88,6 @@ pub fn decode(frame: &[u8; FRAME]) -> Result<Showing, Reason> {
         b'4' => 1,
         _ => return Err(Reason::Points),
     };
-    let bit = |byte: u8, n: u8| byte >> n & 1 == 1;
     if s1 & 0xC0 != 0 || s2 & 0xC1 != 0 || s3 & 0x01 != 0 {
         return Err(Reason::Symbols);
     }
@@ -187,52 +180,59 @@ pub fn encode(showing: &Showing) -> Result<[u8; FRAME], CannotShow> {
         2 => b'2',
         _ => b'1',
     };
-    let s1 = byte([
-        false,
-        false,
-        flag(Flags::AUTO_RANGE),
-        lit.dc,
-        lit.ac,
-        flag(Flags::RELATIVE),
-        flag(Flags::HOLD),
-        false,
-    ]);
-    let s2 = byte([
-        false,
-        false,
-        flag(Flags::MAXIMUM),
-        flag(Flags::MINIMUM),
-        false,
-        flag(Flags::LOW_BATTERY),
-        lit.nano,
-        false,
-    ]);
-    let s3 = byte([
-        lit.micro,
-        lit.milli,
-        lit.kilo,
-        lit.mega,
-        lit.beep,
-        lit.diode,
-        lit.percent,
-        false,
-    ]);
-    let s4 = byte([
-        lit.volt,
-        lit.ampere,
-        lit.ohm,
-        lit.gain,
-        lit.hertz,
-        lit.farad,
-        lit.celsius,
-        lit.fahrenheit,
-    ]);
+    let s1 = pack(
+        0,
+        [
+            false,
+            false,
+            flag(Flags::AUTO_RANGE),
+            lit.dc,
+            lit.ac,
+            flag(Flags::RELATIVE),
+            flag(Flags::HOLD),
+            false,
+        ],
+    );
+    let s2 = pack(
+        0,
+        [
+            false,
+            false,
+            flag(Flags::MAXIMUM),
+            flag(Flags::MINIMUM),
+            false,
+            flag(Flags::LOW_BATTERY),
+            lit.nano,
+            false,
+        ],
+    );
+    let s3 = pack(
+        0,
+        [
+            lit.micro,
+            lit.milli,
+            lit.kilo,
+            lit.mega,
+            lit.beep,
+            lit.diode,
+            lit.percent,
+            false,
+        ],
+    );
+    let s4 = pack(
+        0,
+        [
+            lit.volt,
+            lit.ampere,
+            lit.ohm,
+            lit.gain,
+            lit.hertz,
+            lit.farad,
+            lit.celsius,
+            lit.fahrenheit,
+        ],
+    );
     Ok([
         sign, d1, d2, d3, d4, b' ', point, s1, s2, s3, s4, 0, b'\r', b'\n',
     ])
-}
-
-/// Eight bits, bit 7 first.
-fn byte(bits: [bool; 8]) -> u8 {
-    bits.into_iter().fold(0, |n, bit| n << 1 | u8::from(bit))
 }

@@ -6,9 +6,10 @@
 
 use ohmtrail_core::reading::{Decimal, Flags, Function, Shown};
 
-use crate::driver::{About, Carrier, Decoder, Entry, FRAME, Line, Parity, Pushed, Talks};
+use crate::bits::{bit, pack};
+use crate::driver::{About, Decoder, Entry, FRAME, Line, Parity, Pushed, Talks};
 use crate::showing::{CannotShow, Reason, Showing};
-use crate::window::{Judged, Window};
+use crate::window::Window;
 
 const ABOUT: About = About {
     functions: &[
@@ -31,18 +32,18 @@ const ABOUT: About = About {
 };
 
 /// This frame's row of the table of drivers.
-pub const ENTRY: Entry = Entry {
-    name: "count14",
-    what: "14-byte count frame, 19200 7O1",
-    carrier: Carrier::Serial(Line {
+pub const ENTRY: Entry = Entry::chip(
+    "count14",
+    "14-byte count frame",
+    Line {
         baud: 19200,
         data_bits: 7,
         parity: Parity::Odd,
-    }),
-    about: ABOUT,
-    start: |meter| Talks::<Count14>::boxed(meter, ABOUT),
-    encode: Some(encode),
-};
+    },
+    ABOUT,
+    |setup| Talks::<Count14>::start(setup, ABOUT),
+    encode,
+);
 
 /// The most counts that the display shows.
 const COUNTS: i32 = 22_000;
@@ -149,6 +150,8 @@ const ROWS: [Row; 9] = [
     },
 ];
 
+/// The fixed top bits of every byte but the last two.
+const TOP: u8 = 0x03;
 const HERTZ_OR_DUTY: u8 = 0x32;
 const TEMPERATURE: u8 = 0x34;
 
@@ -160,10 +163,7 @@ pub struct Count14 {
 
 impl Decoder for Count14 {
     fn push<'b>(&mut self, bytes: &'b [u8]) -> Pushed<'b, Showing> {
-        self.window.push(bytes, |frame| match frame {
-            [.., b'\r', b'\n'] => decode(frame).into(),
-            _ => Judged::NoEnd,
-        })
+        self.window.push(bytes, decode)
     }
 }
 
@@ -202,7 +202,6 @@ pub fn decode(frame: &[u8; FRAME]) -> Result<Showing, Reason> {
         }
         counts = counts * 10 + i32::from(digit - b'0');
     }
-    let bit = |byte: u8, n: u8| byte >> n & 1 == 1;
     // Option 1 bit 0 says that the chip is sending (from memory); it is no annunciator.
     if bit(o2, 0) || bit(o4, 3) {
         return Err(Reason::Symbols);
@@ -321,17 +320,18 @@ pub fn encode(showing: &Showing) -> Result<[u8; FRAME], CannotShow> {
         digit(10),
         digit(1),
         row.code,
-        option([hertz, mantissa < 0, flag(Flags::LOW_BATTERY), overload]),
-        option([max && !peak, min && !peak, flag(Flags::RELATIVE), false]),
-        option([false, max && peak, min && peak, false]),
-        option([dc, ac, flag(Flags::AUTO_RANGE), false]),
-        option([false, true, flag(Flags::HOLD), flag(Flags::LOW_PASS)]),
+        pack(
+            TOP,
+            [hertz, mantissa < 0, flag(Flags::LOW_BATTERY), overload],
+        ),
+        pack(
+            TOP,
+            [max && !peak, min && !peak, flag(Flags::RELATIVE), false],
+        ),
+        pack(TOP, [false, max && peak, min && peak, false]),
+        pack(TOP, [dc, ac, flag(Flags::AUTO_RANGE), false]),
+        pack(TOP, [false, true, flag(Flags::HOLD), flag(Flags::LOW_PASS)]),
         b'\r',
         b'\n',
     ])
-}
-
-/// A byte of four bits, bit 3 first, under the fixed top bits.
-fn option(bits: [bool; 4]) -> u8 {
-    bits.into_iter().fold(0x03, |n, bit| n << 1 | u8::from(bit))
 }

@@ -1,13 +1,20 @@
 //! What every meter driver does, and the one table by which a driver is found.
 
+use std::fmt;
+
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::units::Micros;
 
+use crate::profile::Profile;
+use crate::session::Patience;
 use crate::showing::{CannotShow, Reason, Showing};
-use crate::{ascii14, count14, lcd14};
+use crate::{ascii14, count14, lcd14, scpi};
 
 /// The length of every display-chip frame here, in bytes.
 pub const FRAME: usize = 14;
+
+/// The most bytes that any driver holds back, undecided.
+pub const HELD: usize = crate::lines::LONGEST;
 
 /// What came of pushed bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,11 +32,29 @@ pub enum Outcome<T> {
 pub struct Pushed<'b, T> {
     /// What came of it.
     pub outcome: Outcome<T>,
-    /// How many bytes were given up in this push: they belong to no accepted frame. Bytes pushed
-    /// are always bytes of accepted frames, plus bytes skipped, plus at most [`FRAME`] held.
+    /// How many bytes were understood in this push: an accepted frame's, or an answer's that is no
+    /// value. Bytes pushed are always bytes used, plus bytes skipped, plus at most [`HELD`] held.
+    pub used: usize,
+    /// How many bytes were given up in this push: they belong to nothing that was understood.
     pub skipped: usize,
     /// The bytes not used yet. Empty if the outcome is [`Outcome::Hungry`].
     pub rest: &'b [u8],
+}
+
+impl<'b, T> Pushed<'b, T> {
+    /// The same with another value.
+    pub fn map<U>(self, change: impl FnOnce(T) -> U) -> Pushed<'b, U> {
+        Pushed {
+            outcome: match self.outcome {
+                Outcome::Hungry => Outcome::Hungry,
+                Outcome::Got(value) => Outcome::Got(change(value)),
+                Outcome::Rejected(reason) => Outcome::Rejected(reason),
+            },
+            used: self.used,
+            skipped: self.skipped,
+            rest: self.rest,
+        }
+    }
 }
 
 /// A sans-IO decoder of one frame type: no clock, no port, fixed memory.
@@ -71,11 +96,106 @@ pub trait Driver: Send {
         None
     }
 
+    /// What the meter said of itself, oldest first: to be asked for after each push and poll until
+    /// there is no more. A driver keeps a bounded number of these.
+    fn told(&mut self) -> Option<Told> {
+        None
+    }
+
+    /// Sets what is to be measured from the next question on, for a meter that can be told. Whoever
+    /// calls this answers for the circuit: on ohms and farads a meter drives its own current.
+    ///
+    /// # Errors
+    /// [`CannotSet`] if the meter is set by hand, or the driver has no words for this function.
+    fn measure(&mut self, function: Function) -> Result<(), CannotSet> {
+        let _ = function;
+        Err(CannotSet::ByHand)
+    }
+
     /// What the meter can measure, as far as the driver knows now. Ranges and accuracy are the
     /// [profile](crate::profile)'s, as no frame states them.
     fn about(&self) -> About {
         About::UNKNOWN
     }
+}
+
+/// What a meter said that is no value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Told {
+    /// What it is: maker, model, serial number and firmware, in the meter's own words; a field that
+    /// it leaves out is empty.
+    Identity([String; 4]),
+    /// An error out of its error queue.
+    Error {
+        /// The number; negative ones are the standard's, positive ones the maker's.
+        number: i32,
+        /// The text.
+        text: String,
+    },
+    /// It did not answer this question in time.
+    NoAnswer(&'static str),
+    /// It cannot be set to what was wanted.
+    CannotSet(CannotSet),
+}
+
+impl Told {
+    /// In words.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Told::Identity(fields) => format!("the meter is: {}", fields.join(", ")),
+            Told::Error { number, text } => format!("the meter reports error {number}: {text}"),
+            Told::NoAnswer(question) => format!("no answer in time to {question}"),
+            Told::CannotSet(why) => why.to_string(),
+        }
+    }
+}
+
+/// Why a driver cannot set the meter's function.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum CannotSet {
+    /// The meter is set by hand.
+    #[error("this meter is set by hand")]
+    ByHand,
+    /// The driver has no words for this function.
+    #[error("this driver cannot ask for {}", .0.name())]
+    Function(Function),
+}
+
+/// What a driver is started with.
+#[derive(Debug, Clone, Copy)]
+pub struct Setup<'p> {
+    /// The meter its readings are stamped with.
+    pub meter: MeterId,
+    /// What the meter is to be set to, where it can be told; none leaves it as it is set by hand.
+    pub function: Option<Function>,
+    /// The meter's profile, if it has one.
+    pub profile: Option<&'p Profile>,
+}
+
+impl Setup<'_> {
+    /// A meter without a profile, set by hand.
+    #[must_use]
+    pub const fn of(meter: MeterId) -> Self {
+        Setup {
+            meter,
+            function: None,
+            profile: None,
+        }
+    }
+}
+
+/// Why a driver was not started.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum CannotStart {
+    /// The meter cannot be told what to measure.
+    #[error("{0}: leave function= out, and set the meter itself")]
+    Function(CannotSet),
+    /// The driver needs a table of the profile.
+    #[error("this frame needs a profile with a [{0}] table: add profile=FILE")]
+    NoTable(&'static str),
 }
 
 /// What a driver knows of the meter behind it.
@@ -117,12 +237,27 @@ pub struct Line {
     pub parity: Parity,
 }
 
-/// What carries a driver's bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum Carrier {
-    /// A serial port with these settings.
-    Serial(Line),
+impl Line {
+    /// A line of this speed with 8 data bits and no parity.
+    #[must_use]
+    pub const fn eight_bits(baud: u32) -> Self {
+        Line {
+            baud,
+            data_bits: 8,
+            parity: Parity::None,
+        }
+    }
+}
+
+impl fmt::Display for Line {
+    /// `19200 7O1`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parity = match self.parity {
+            Parity::None => 'N',
+            Parity::Odd => 'O',
+        };
+        write!(f, "{} {}{parity}1", self.baud, self.data_bits)
+    }
 }
 
 /// Writes the frame for a display.
@@ -135,17 +270,45 @@ pub struct Entry {
     pub name: &'static str,
     /// The frame in a line of words.
     pub what: &'static str,
-    /// What carries it.
-    pub carrier: Carrier,
+    /// The settings of a serial line that carries it, unless the meter's profile or spec says
+    /// otherwise. A network stream or a radio pipe has none.
+    pub line: Line,
     /// What its meters can measure and its frames cannot tell.
     pub about: About,
-    /// A driver that stamps its readings with this meter.
-    pub start: fn(MeterId) -> Box<dyn Driver>,
+    /// How long its meters may be silent.
+    pub patience: Patience,
+    /// Whether its meters speak only when asked.
+    pub asked: bool,
+    /// A driver.
+    pub start: fn(&Setup) -> Result<Box<dyn Driver>, CannotStart>,
     /// The frame for a display, where the simulated meter can write this frame.
     pub encode: Option<Encode>,
 }
 
-const DRIVERS: &[Entry] = &[lcd14::ENTRY, ascii14::ENTRY, count14::ENTRY];
+impl Entry {
+    /// The row of a display chip's frame, whose meters talk by themselves.
+    pub(crate) const fn chip(
+        name: &'static str,
+        what: &'static str,
+        line: Line,
+        about: About,
+        start: fn(&Setup) -> Result<Box<dyn Driver>, CannotStart>,
+        encode: Encode,
+    ) -> Entry {
+        Entry {
+            name,
+            what,
+            line,
+            about,
+            patience: Patience::TALKS,
+            asked: false,
+            start,
+            encode: Some(encode),
+        }
+    }
+}
+
+const DRIVERS: &[Entry] = &[lcd14::ENTRY, ascii14::ENTRY, count14::ENTRY, scpi::ENTRY];
 
 /// Every driver.
 #[must_use]
@@ -168,27 +331,28 @@ pub(crate) struct Talks<D> {
 }
 
 impl<D: Decoder + Default + Send + 'static> Talks<D> {
-    pub(crate) fn boxed(meter: MeterId, about: About) -> Box<dyn Driver> {
-        Box::new(Talks {
+    pub(crate) fn start(setup: &Setup, about: About) -> Result<Box<dyn Driver>, CannotStart> {
+        by_hand(setup)?;
+        Ok(Box::new(Talks {
             decoder: D::default(),
-            meter,
+            meter: setup.meter,
             about,
-        })
+        }))
+    }
+}
+
+/// Refuses a function for a meter that is set by hand.
+pub(crate) fn by_hand(setup: &Setup) -> Result<(), CannotStart> {
+    match setup.function {
+        None => Ok(()),
+        Some(_) => Err(CannotStart::Function(CannotSet::ByHand)),
     }
 }
 
 impl<D: Decoder + Send> Driver for Talks<D> {
     fn push<'b>(&mut self, bytes: &'b [u8], at: Micros) -> Pushed<'b, Reading> {
         let pushed = self.decoder.push(bytes);
-        Pushed {
-            outcome: match pushed.outcome {
-                Outcome::Hungry => Outcome::Hungry,
-                Outcome::Got(showing) => Outcome::Got(showing.reading(self.meter, at)),
-                Outcome::Rejected(reason) => Outcome::Rejected(reason),
-            },
-            skipped: pushed.skipped,
-            rest: pushed.rest,
-        }
+        pushed.map(|showing| showing.reading(self.meter, at))
     }
 
     fn about(&self) -> About {

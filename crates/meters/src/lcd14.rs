@@ -6,7 +6,8 @@
 
 use ohmtrail_core::reading::{Decimal, Flags, Shown};
 
-use crate::driver::{About, Carrier, Decoder, Entry, FRAME, Line, Outcome, Parity, Pushed, Talks};
+use crate::bits::{bit, pack};
+use crate::driver::{About, Decoder, Entry, FRAME, Line, Outcome, Pushed, Talks};
 use crate::showing::{CannotShow, Reason, Showing};
 use crate::symbols::{self, Lit};
 
@@ -20,18 +21,14 @@ const ABOUT: About = About {
 };
 
 /// This frame's row of the table of drivers.
-pub const ENTRY: Entry = Entry {
-    name: "lcd14",
-    what: "14-byte LCD-segment frame, 2400 8N1",
-    carrier: Carrier::Serial(Line {
-        baud: 2400,
-        data_bits: 8,
-        parity: Parity::None,
-    }),
-    about: ABOUT,
-    start: |meter| Talks::<Lcd14>::boxed(meter, ABOUT),
-    encode: Some(encode),
-};
+pub const ENTRY: Entry = Entry::chip(
+    "lcd14",
+    "14-byte LCD-segment frame",
+    Line::eight_bits(2400),
+    ABOUT,
+    |setup| Talks::<Lcd14>::start(setup, ABOUT),
+    encode,
+);
 
 /// The flags that this frame carries.
 const FLAGS: Flags = Flags::HOLD
@@ -87,7 +84,7 @@ pub struct Lcd14 {
 
 impl Decoder for Lcd14 {
     fn push<'b>(&mut self, bytes: &'b [u8]) -> Pushed<'b, Showing> {
-        let mut skipped = 0;
+        let (mut used, mut skipped) = (0, 0);
         let mut rest = bytes;
         while let Some((&byte, tail)) = rest.split_first() {
             rest = tail;
@@ -107,7 +104,10 @@ impl Decoder for Lcd14 {
             let outcome = if self.len == FRAME {
                 self.len = 0;
                 match decode(&self.held) {
-                    Ok(showing) => Outcome::Got(showing),
+                    Ok(showing) => {
+                        used = FRAME;
+                        Outcome::Got(showing)
+                    }
                     Err(reason) => {
                         skipped += FRAME;
                         Outcome::Rejected(reason)
@@ -120,12 +120,14 @@ impl Decoder for Lcd14 {
             };
             return Pushed {
                 outcome,
+                used,
                 skipped,
                 rest,
             };
         }
         Pushed {
             outcome: Outcome::Hungry,
+            used,
             skipped,
             rest,
         }
@@ -145,7 +147,6 @@ pub fn decode(frame: &[u8; FRAME]) -> Result<Showing, Reason> {
         return Err(Reason::Sequence);
     }
     let [p1, p2, p3, p4, p5, p6, p7, p8, p9, p10, p11, p12, p13, p14] = frame.map(|b| b & 0x0F);
-    let bit = |nibble: u8, n: u8| nibble >> n & 1 == 1;
 
     let lit = Lit {
         ac: bit(p1, 3),
@@ -252,7 +253,7 @@ pub fn encode(showing: &Showing) -> Result<[u8; FRAME], CannotShow> {
     let flag = |f: Flags| showing.flags.has(f);
     let [s1, s2, s3, s4] = glyphs.map(segments);
     let nibbles = [
-        nibble([lit.ac, lit.dc, flag(Flags::AUTO_RANGE), true]),
+        pack(0, [lit.ac, lit.dc, flag(Flags::AUTO_RANGE), true]),
         u8::from(minus) << 3 | s1 >> 4,
         s1 & 0x0F,
         u8::from(behind == 3) << 3 | s2 >> 4,
@@ -261,22 +262,23 @@ pub fn encode(showing: &Showing) -> Result<[u8; FRAME], CannotShow> {
         s3 & 0x0F,
         u8::from(behind == 1) << 3 | s4 >> 4,
         s4 & 0x0F,
-        nibble([lit.micro, lit.nano, lit.kilo, lit.diode]),
-        nibble([lit.milli, lit.percent, lit.mega, lit.beep]),
-        nibble([lit.farad, lit.ohm, flag(Flags::RELATIVE), flag(Flags::HOLD)]),
-        nibble([lit.ampere, lit.volt, lit.hertz, flag(Flags::LOW_BATTERY)]),
-        nibble([false, false, false, lit.celsius]),
+        pack(0, [lit.micro, lit.nano, lit.kilo, lit.diode]),
+        pack(0, [lit.milli, lit.percent, lit.mega, lit.beep]),
+        pack(
+            0,
+            [lit.farad, lit.ohm, flag(Flags::RELATIVE), flag(Flags::HOLD)],
+        ),
+        pack(
+            0,
+            [lit.ampere, lit.volt, lit.hertz, flag(Flags::LOW_BATTERY)],
+        ),
+        pack(0, [false, false, false, lit.celsius]),
     ];
     let mut position = 0;
     Ok(nibbles.map(|n| {
         position += 0x10;
         position | n
     }))
-}
-
-/// Four bits, bit 3 first.
-fn nibble(bits: [bool; 4]) -> u8 {
-    bits.into_iter().fold(0, |n, bit| n << 1 | u8::from(bit))
 }
 
 /// Four glyphs of a number, blank left of its first digit, with at least one digit left of the

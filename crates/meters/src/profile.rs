@@ -560,7 +560,7 @@ counts = 8
     /// Each simulated meter covers the functions of its frame.
     #[test]
     fn every_simulated_meter_has_a_profile() {
-        for entry in driver::drivers() {
+        for entry in driver::drivers().iter().filter(|d| d.encode.is_some()) {
             let p = Profile::simulated(entry.name).unwrap();
             assert_eq!(p.driver.as_deref(), Some(entry.name));
             for row in &p.ranges {

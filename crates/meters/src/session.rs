@@ -1,18 +1,18 @@
 //! A session with one meter: what its transport says happened, in order, through a bounded
-//! channel. One task owns the port; whoever holds the session only receives.
-//!
-//! [`Watch`] is the sans-IO part: it decides from times alone when a meter is up, silent, or
-//! sends bytes that are no frames.
+//! channel. One task owns the port; whoever holds the session only receives, and may say what is to
+//! be measured.
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use ohmtrail_core::reading::Reading;
+use ohmtrail_core::reading::{Function, Reading};
 use ohmtrail_core::units::Micros;
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio::time::Instant;
 
+use crate::driver::Told;
 use crate::showing::Reason;
+pub use crate::watch::{Likely, Patience, Watch};
 
 /// The steady clock that a program's sessions share.
 #[derive(Debug, Clone, Copy)]
@@ -42,7 +42,7 @@ impl Clock {
 }
 
 /// What happened in a session.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum SessionEvent {
     /// Frames are read: for the first time, or again after silence or garbage.
@@ -80,6 +80,23 @@ pub enum SessionEvent {
         /// What is likely wrong.
         likely: Likely,
     },
+    /// The meter said something that is no value.
+    Told {
+        /// When.
+        at: Micros,
+        /// What.
+        told: Told,
+    },
+    /// Bytes on the line, before they are decoded; only from a session that was asked for them.
+    Heard(Piece),
+    /// The port is away and is tried again and again: it went just now, or is away for another
+    /// reason than before. The next [`Up`](SessionEvent::Up) tells the gap.
+    Away {
+        /// When.
+        at: Micros,
+        /// Why.
+        why: Gone,
+    },
     /// The session ended. Nothing comes after.
     Gone {
         /// When.
@@ -89,37 +106,60 @@ pub enum SessionEvent {
     },
 }
 
-/// What is likely wrong when bytes come and nothing is understood.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Likely {
-    /// No whole frame at all.
-    SpeedOrFrameType,
-    /// Whole frames that are all refused, the last one for this reason.
-    Refused(Reason),
+/// Bytes as they were on the line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Piece {
+    /// When they came or went.
+    pub at: Micros,
+    /// Whether they were sent to the meter; else they came from it.
+    pub sent: bool,
+    /// The bytes.
+    pub bytes: Vec<u8>,
 }
 
-impl Likely {
-    /// In words, with what to do.
-    #[must_use]
-    pub fn words(self) -> String {
-        match self {
-            Likely::SpeedOrFrameType => {
-                "bytes but no frame: wrong speed or wrong frame type; check frame= and baud=".into()
-            }
-            Likely::Refused(reason) => format!("whole frames, all refused: {}", reason.words()),
-        }
-    }
-}
-
-/// Why a session ended.
+/// Why a port is away, or a session ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Gone {
     /// The port hung up: the lead or the meter was unplugged.
     Unplugged,
+    /// The port cannot be opened.
+    CannotOpen(Fault),
     /// The port failed with this kind of error.
     Failed(std::io::ErrorKind),
     /// There is nothing more to come: a replay's end, or the keys were put away.
     End,
+}
+
+/// Why a port cannot be opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Fault {
+    /// It is not there.
+    Missing,
+    /// Another program holds it.
+    Busy,
+    /// The user may not.
+    Permission,
+    /// It is no serial port.
+    NotAPort,
+    /// Nobody answers at that address.
+    NoAnswer,
+    /// It is there, and refuses.
+    Refused,
+}
+
+impl Fault {
+    const fn words(self) -> &'static str {
+        match self {
+            Fault::Missing => "unplugged: the port is not there",
+            Fault::Busy => "another program holds the port",
+            Fault::Permission => "permission denied",
+            Fault::NotAPort => "not a serial port",
+            Fault::NoAnswer => "nobody answers at that address",
+            Fault::Refused => "the port cannot be opened",
+        }
+    }
 }
 
 impl Gone {
@@ -128,19 +168,22 @@ impl Gone {
     pub fn words(self) -> String {
         match self {
             Gone::Unplugged => "unplugged: the port hung up".into(),
+            Gone::CannotOpen(fault) => fault.words().into(),
             Gone::Failed(kind) => format!("the port failed: {kind}"),
             Gone::End => "ended".into(),
         }
     }
 }
 
-/// What has been counted in a session so far. `bytes` is the bytes of accepted frames, plus
-/// `skipped`, plus less than two frames not decided yet.
+/// What has been counted in a session so far. `bytes` is `used` plus `skipped`, plus what is not
+/// decided yet: at most [`HELD`](crate::driver::HELD), and what was held when the port went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Tally {
     /// Bytes received.
     pub bytes: u64,
-    /// Bytes that belong to no accepted frame.
+    /// Bytes that were understood.
+    pub used: u64,
+    /// Bytes that belong to nothing that was understood.
     pub skipped: u64,
     /// Readings.
     pub readings: u64,
@@ -175,6 +218,7 @@ const CHANNEL: usize = 256;
 pub struct Session {
     events: mpsc::Receiver<SessionEvent>,
     tally: Arc<Mutex<Tally>>,
+    wanted: watch::Sender<Option<Function>>,
     task: Option<JoinHandle<()>>,
 }
 
@@ -182,6 +226,13 @@ impl Session {
     /// The next event; none after the session ended. Safe to cancel.
     pub async fn recv(&mut self) -> Option<SessionEvent> {
         self.events.recv().await
+    }
+
+    /// Sets what the meter is to measure from now on, where it can be told; a meter that cannot
+    /// says so in a [`Told::CannotSet`]. Whoever calls this answers for the circuit: on ohms and
+    /// farads a meter drives its own current.
+    pub fn measure(&self, function: Function) {
+        self.wanted.send_replace(Some(function));
     }
 
     /// What has been counted so far.
@@ -194,15 +245,18 @@ impl Session {
     pub(crate) fn fed() -> (Feed, Session) {
         let (sender, events) = mpsc::channel(CHANNEL);
         let tally = Arc::new(Mutex::new(Tally::default()));
+        let (wanted, wants) = watch::channel(None);
         let feed = Feed {
             sender,
             tally: Arc::clone(&tally),
+            wants,
         };
         (
             feed,
             Session {
                 events,
                 tally,
+                wanted,
                 task: None,
             },
         )
@@ -232,9 +286,15 @@ impl Drop for Session {
 pub(crate) struct Feed {
     sender: mpsc::Sender<SessionEvent>,
     tally: Arc<Mutex<Tally>>,
+    wants: watch::Receiver<Option<Function>>,
 }
 
 impl Feed {
+    /// What the meter is to measure, to be watched for changes.
+    pub(crate) fn wants(&self) -> watch::Receiver<Option<Function>> {
+        self.wants.clone()
+    }
+
     /// Sends an event; false if nobody receives any more.
     pub(crate) async fn send(&self, event: SessionEvent) -> bool {
         self.sender.send(event).await.is_ok()
@@ -251,140 +311,5 @@ impl Feed {
 
     pub(crate) fn count(&self, change: impl FnOnce(&mut Tally)) {
         change(&mut self.tally.lock().unwrap_or_else(PoisonError::into_inner));
-    }
-}
-
-/// How long a session waits before it says that something is wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Patience {
-    /// Without a byte: silent. Microseconds.
-    pub silence_us: u64,
-    /// With bytes but no frame: garbage. Microseconds.
-    pub garbage_us: u64,
-}
-
-impl Default for Patience {
-    /// 2 s of silence, 3 s of garbage: display-chip meters send two to five frames a second
-    /// (common practice, no published source).
-    fn default() -> Self {
-        Patience {
-            silence_us: 2_000_000,
-            garbage_us: 3_000_000,
-        }
-    }
-}
-
-/// Fewer bytes than this without a frame are not called garbage: a frame may have been cut.
-const GARBAGE_BYTES: u64 = 2 * crate::driver::FRAME as u64;
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Link {
-    Opened,
-    Up,
-    Silent,
-    Garbage,
-}
-
-/// Decides when a meter is up, silent or sends garbage. Sans-IO: times are arguments.
-#[derive(Debug)]
-pub struct Watch {
-    patience: Patience,
-    link: Link,
-    last_byte: Micros,
-    last_frame: Micros,
-    undecoded: u64,
-    undecoded_since: Option<Micros>,
-    refused: Option<Reason>,
-}
-
-impl Watch {
-    /// A watch over a port opened at this time.
-    #[must_use]
-    pub fn new(patience: Patience, opened: Micros) -> Self {
-        Watch {
-            patience,
-            link: Link::Opened,
-            last_byte: opened,
-            last_frame: opened,
-            undecoded: 0,
-            undecoded_since: None,
-            refused: None,
-        }
-    }
-
-    /// Bytes came.
-    pub fn bytes(&mut self, count: usize, at: Micros) {
-        if self.link == Link::Silent && at.since(self.last_byte) >= self.patience.silence_us {
-            // What was left undecoded before the silence says nothing about what comes now.
-            self.understood();
-        }
-        self.last_byte = at;
-        self.undecoded += count as u64;
-        self.undecoded_since.get_or_insert(at);
-    }
-
-    /// A frame gave a reading: says whether the meter came up by it.
-    pub fn frame(&mut self, at: Micros) -> Option<SessionEvent> {
-        self.understood();
-        let gap_us = at.since(self.last_frame);
-        self.last_frame = at;
-        if self.link == Link::Up {
-            return None;
-        }
-        self.link = Link::Up;
-        Some(SessionEvent::Up { at, gap_us })
-    }
-
-    /// A frame was refused.
-    pub fn refused(&mut self, reason: Reason) {
-        if reason.frame_was_whole() {
-            self.refused = Some(reason);
-        }
-    }
-
-    fn understood(&mut self) {
-        self.undecoded = 0;
-        self.undecoded_since = None;
-        self.refused = None;
-    }
-
-    /// What has to be said at this time; at most once per change.
-    pub fn tick(&mut self, now: Micros) -> Option<SessionEvent> {
-        if self.link != Link::Silent && now.since(self.last_byte) >= self.patience.silence_us {
-            self.link = Link::Silent;
-            return Some(SessionEvent::Silent {
-                at: now,
-                since: self.last_byte,
-            });
-        }
-        let since = self.undecoded_since?;
-        if self.link != Link::Garbage
-            && self.undecoded >= GARBAGE_BYTES
-            && now.since(since) >= self.patience.garbage_us
-        {
-            self.link = Link::Garbage;
-            return Some(SessionEvent::Garbage {
-                at: now,
-                since,
-                bytes: self.undecoded,
-                likely: match self.refused {
-                    Some(reason) => Likely::Refused(reason),
-                    None => Likely::SpeedOrFrameType,
-                },
-            });
-        }
-        None
-    }
-
-    /// When [`tick`](Watch::tick) may next have something to say if no byte comes.
-    #[must_use]
-    pub fn deadline(&self) -> Option<Micros> {
-        let silence = (self.link != Link::Silent)
-            .then(|| Micros(self.last_byte.0.saturating_add(self.patience.silence_us)));
-        let garbage = (self.link != Link::Garbage && self.undecoded >= GARBAGE_BYTES)
-            .then_some(self.undecoded_since)
-            .flatten()
-            .map(|since| Micros(since.0.saturating_add(self.patience.garbage_us)));
-        silence.into_iter().chain(garbage).min()
     }
 }

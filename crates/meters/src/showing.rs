@@ -73,11 +73,19 @@ pub enum Reason {
     /// A whole frame, well formed, of a quantity that is not carried (degrees Fahrenheit, gain,
     /// duty cycle or temperature without a listed scale, frequency shown on a volts function).
     NotCarried,
+    /// A line longer than any that is read.
+    Overlong,
+    /// A line that is not of the form that was waited for.
+    Text,
+    /// An answer to nothing that was asked.
+    Unasked,
+    /// The meter's function was changed while it measured.
+    Changed,
 }
 
 impl Reason {
     /// Every reason.
-    pub const ALL: [Reason; 14] = [
+    pub const ALL: [Reason; 18] = [
         Reason::Sequence,
         Reason::Layout,
         Reason::Segments,
@@ -92,6 +100,10 @@ impl Reason {
         Reason::FunctionCode,
         Reason::Flags,
         Reason::NotCarried,
+        Reason::Overlong,
+        Reason::Text,
+        Reason::Unasked,
+        Reason::Changed,
     ];
 
     /// A word for counters and frame files.
@@ -112,6 +124,10 @@ impl Reason {
             Reason::FunctionCode => "function-code",
             Reason::Flags => "flags",
             Reason::NotCarried => "not-carried",
+            Reason::Overlong => "overlong",
+            Reason::Text => "text",
+            Reason::Unasked => "unasked",
+            Reason::Changed => "changed",
         }
     }
 
@@ -135,13 +151,17 @@ impl Reason {
             Reason::NotCarried => {
                 "the quantity shown is not carried: set the meter to another function or unit"
             }
+            Reason::Overlong => "a line is longer than any that is read",
+            Reason::Text => "a line is not of the form that was waited for",
+            Reason::Unasked => "an answer to nothing that was asked",
+            Reason::Changed => "the meter's function was changed while it measured",
         }
     }
 
     /// Whether the frame was whole, so that speed and frame type are right.
     #[must_use]
     pub const fn frame_was_whole(self) -> bool {
-        !matches!(self, Reason::Sequence | Reason::Layout)
+        !matches!(self, Reason::Sequence | Reason::Layout | Reason::Overlong)
     }
 }
 

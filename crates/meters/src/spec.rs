@@ -1,54 +1,122 @@
-//! How a meter is named on the command line: `serial:PATH,frame=NAME`, `keyed`, `replay:FILE`.
+//! How a meter is named on the command line: `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME`,
+//! `keyed`, `replay:FILE`.
 
+use std::fmt;
 use std::path::PathBuf;
 use std::str::FromStr;
+use std::sync::Arc;
 
-use crate::driver::{Entry, driver, drivers};
+use ohmtrail_core::reading::{Function, MeterId};
+
+use crate::driver::{CannotStart, Driver, Entry, Line, Setup, driver, drivers};
+use crate::link::{Manner, OpenError, Stream};
 use crate::profile::{Profile, ProfileError};
 use crate::replay::Pace;
+use crate::{serial, tcp};
 
 /// A meter as named.
 #[derive(Debug, Clone)]
 #[non_exhaustive]
 pub enum Spec {
-    /// `serial:PATH,frame=NAME[,baud=N][,profile=FILE]`.
-    Serial(SerialSpec),
+    /// `serial:PATH,frame=NAME[,baud=N]…` or `tcp:HOST:PORT,frame=NAME…`.
+    Stream(StreamSpec),
     /// `keyed[,profile=FILE]`: values are typed.
     Keyed {
         /// The profile file, if one was named.
         profile: Option<PathBuf>,
     },
-    /// `replay:FILE[,pace=original|fast]`: readings out of a trail.
+    /// `replay:FILE[,pace=original|fast]`: readings out of a trail; with `frame=NAME` the bytes that
+    /// were kept, through that driver again.
     Replay {
         /// The trail.
         file: PathBuf,
         /// How fast.
         pace: Pace,
+        /// What reads the bytes; none for the readings as they were kept.
+        driver: Option<DriverSpec>,
     },
 }
 
-/// A meter on a serial port.
+/// A meter at the end of a byte stream.
 #[derive(Debug, Clone)]
-pub struct SerialSpec {
-    /// The port.
-    pub path: PathBuf,
-    /// The driver.
-    pub entry: &'static Entry,
-    /// The speed, if not the frame's own.
-    pub baud: Option<u32>,
-    /// The profile file, if one was named.
-    pub profile: Option<PathBuf>,
-    loaded: Option<u32>,
+pub struct StreamSpec {
+    /// Where it is.
+    pub place: Place,
+    /// What reads it.
+    pub driver: DriverSpec,
 }
 
-impl SerialSpec {
-    /// The speed to open at: the spec's, else the loaded profile's, else none for the frame's own.
+/// Where a byte stream comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Place {
+    /// A serial port.
+    Serial {
+        /// The port.
+        path: PathBuf,
+        /// The speed, if not the frame's or the profile's own.
+        baud: Option<u32>,
+        /// The line's other settings, if not the frame's own.
+        line: Option<Line>,
+    },
+    /// A TCP port.
+    Tcp {
+        /// The host's name or address.
+        host: String,
+        /// The port.
+        port: u16,
+    },
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Place::Serial { path, .. } => path.display().fmt(f),
+            Place::Tcp { host, port } => write!(f, "{host}:{port}"),
+        }
+    }
+}
+
+/// What reads a byte stream.
+#[derive(Debug, Clone)]
+pub struct DriverSpec {
+    /// The driver.
+    pub entry: &'static Entry,
+    /// What the meter is set to, where it can be told.
+    pub function: Option<Function>,
+    /// The profile file, if one was named.
+    pub profile: Option<PathBuf>,
+    loaded: Option<Arc<Profile>>,
+}
+
+impl DriverSpec {
+    /// A driver without a profile, for a meter that is set by hand.
     #[must_use]
-    pub fn baud(&self) -> Option<u32> {
-        self.baud.or(self.loaded)
+    pub const fn of(entry: &'static Entry) -> Self {
+        DriverSpec {
+            entry,
+            function: None,
+            profile: None,
+            loaded: None,
+        }
     }
 
-    /// Takes over what the loaded profile says of the line.
+    /// Starts the driver; `wanted` goes before the spec's own function.
+    ///
+    /// # Errors
+    /// [`CannotStart`] if the driver needs more, or cannot be told this function.
+    pub fn start(
+        &self,
+        meter: MeterId,
+        wanted: Option<Function>,
+    ) -> Result<Box<dyn Driver>, CannotStart> {
+        (self.entry.start)(&Setup {
+            meter,
+            function: wanted.or(self.function),
+            profile: self.loaded.as_deref(),
+        })
+    }
+
+    /// Takes over what the loaded profile says of the driver.
     ///
     /// # Errors
     /// [`SpecError::OtherFrame`] if the profile is of a meter that sends another frame.
@@ -61,29 +129,72 @@ impl SerialSpec {
                 profile: name.clone(),
             });
         }
-        self.loaded = profile.baud;
+        self.loaded = Some(Arc::new(profile.clone()));
         Ok(self)
     }
 }
 
+impl StreamSpec {
+    /// The settings to open a serial port with: the spec's, else the loaded profile's speed, else
+    /// the frame's own.
+    #[must_use]
+    pub fn line(&self) -> Line {
+        let (baud, line) = match &self.place {
+            Place::Serial { baud, line, .. } => (*baud, *line),
+            Place::Tcp { .. } => (None, None),
+        };
+        let line = line.unwrap_or(self.driver.entry.line);
+        let profile = self.driver.loaded.as_ref().and_then(|p| p.baud);
+        Line {
+            baud: baud.or(profile).unwrap_or(line.baud),
+            ..line
+        }
+    }
+
+    /// How a session with this kind of meter is held.
+    #[must_use]
+    pub fn manner(&self) -> Manner {
+        Manner {
+            patience: self.driver.entry.patience,
+            raw: false,
+        }
+    }
+
+    /// Opens the stream.
+    pub(crate) async fn connect(&self) -> Result<Box<dyn Stream>, OpenError> {
+        Ok(match &self.place {
+            Place::Serial { path, .. } => Box::new(serial::open_port(path, self.line())?),
+            Place::Tcp { host, port } => Box::new(tcp::connect(host, *port).await?),
+        })
+    }
+}
+
 impl Spec {
-    /// The meter's profile: the file's if one was named, else the cautious default. A serial spec
-    /// takes over the profile's speed.
+    /// What reads the bytes, if bytes are read.
+    fn driver_mut(&mut self) -> Option<&mut DriverSpec> {
+        match self {
+            Spec::Stream(stream) => Some(&mut stream.driver),
+            Spec::Replay { driver, .. } => driver.as_mut(),
+            Spec::Keyed { .. } => None,
+        }
+    }
+
+    /// The meter's profile: the file's if one was named, else the cautious default. The driver
+    /// takes over what the profile says of it.
     ///
     /// # Errors
     /// [`SpecError`] if the file is not a profile, or of a meter with another frame.
     pub fn load_profile(&mut self) -> Result<Profile, SpecError> {
-        let file = match self {
-            Spec::Serial(serial) => serial.profile.clone(),
+        let file = match &mut *self {
             Spec::Keyed { profile } => profile.clone(),
-            Spec::Replay { .. } => None,
+            other => other.driver_mut().and_then(|d| d.profile.clone()),
         };
-        let profile = match file {
-            Some(file) => Profile::load(&file)?,
-            None => Profile::cautious(),
+        let Some(file) = file else {
+            return Ok(Profile::cautious());
         };
-        if let Spec::Serial(serial) = self {
-            *serial = serial.clone().with_profile(&profile)?;
+        let profile = Profile::load(&file)?;
+        if let Some(driver) = self.driver_mut() {
+            *driver = driver.clone().with_profile(&profile)?;
         }
         Ok(profile)
     }
@@ -94,16 +205,21 @@ impl Spec {
 #[non_exhaustive]
 pub enum SpecError {
     /// The kind before the colon is not known.
-    #[error("`{0}`: no such kind of meter; use serial:PATH,frame=NAME or keyed or replay:FILE")]
+    #[error(
+        "`{0}`: no such kind of meter; use serial:PATH,frame=NAME or tcp:HOST:PORT,frame=NAME or keyed or replay:FILE"
+    )]
     Kind(String),
     /// No path or file after the colon.
     #[error("`{0}`: a path is missing after the colon")]
     NoPath(String),
-    /// A serial spec without a frame.
-    #[error("serial:{path}: frame= is missing; one of {}", names())]
+    /// No host and port after `tcp:`.
+    #[error("`{0}`: write a host and a port, such as tcp:192.0.2.7:5025")]
+    NoPort(String),
+    /// A stream without a frame.
+    #[error("{place}: frame= is missing; one of {}", names())]
     NoFrame {
-        /// The port.
-        path: String,
+        /// The port as named.
+        place: String,
     },
     /// No driver of that name.
     #[error("frame={name}: no such frame; one of {}", names())]
@@ -114,6 +230,12 @@ pub enum SpecError {
     /// The speed is no number.
     #[error("baud={0}: a speed is a whole number from 50 to 4000000")]
     Baud(String),
+    /// No function of that name.
+    #[error("function={name}: no such function; one of {}", functions())]
+    Function {
+        /// The name as given.
+        name: String,
+    },
     /// The pace is not known.
     #[error("pace={0}: use original or fast")]
     Pace(String),
@@ -138,6 +260,9 @@ pub enum SpecError {
         /// The profile's frame.
         profile: String,
     },
+    /// The driver does not start so.
+    #[error(transparent)]
+    Driver(#[from] CannotStart),
     /// The profile was not understood.
     #[error(transparent)]
     Profile(#[from] ProfileError),
@@ -146,6 +271,10 @@ pub enum SpecError {
 fn names() -> String {
     let names: Vec<&str> = drivers().iter().map(|entry| entry.name).collect();
     names.join(", ")
+}
+
+fn functions() -> String {
+    Function::ALL.map(Function::name).join(", ")
 }
 
 /// Puts a setting in its place, once.
@@ -174,7 +303,27 @@ impl FromStr for Spec {
             _ => Err(SpecError::NoPath(text.to_string())),
         };
         match kind {
-            "serial" => serial(path()?, settings).map(Spec::Serial),
+            "serial" => {
+                let place = Place::Serial {
+                    path: PathBuf::from(path()?),
+                    baud: None,
+                    line: None,
+                };
+                stream(head, place, settings)
+            }
+            "tcp" => {
+                let (host, port) = path()?
+                    .rsplit_once(':')
+                    .and_then(|(host, port)| Some((host, port.parse().ok()?)))
+                    .filter(|(host, port)| !host.is_empty() && *port != 0)
+                    .ok_or_else(|| SpecError::NoPort(head.to_owned()))?;
+                // An IPv6 address stands in brackets.
+                let host = host
+                    .trim_start_matches('[')
+                    .trim_end_matches(']')
+                    .to_owned();
+                stream(head, Place::Tcp { host, port }, settings)
+            }
             "keyed" if head == "keyed" => {
                 let mut profile = None;
                 for setting in settings {
@@ -190,17 +339,28 @@ impl FromStr for Spec {
             "replay" => {
                 let file = PathBuf::from(path()?);
                 let mut pace = None;
+                let mut reads = Reads::default();
                 for setting in settings {
                     match setting.split_once('=') {
                         Some(("pace", "original")) => once(&mut pace, "pace", Pace::Original)?,
                         Some(("pace", "fast")) => once(&mut pace, "pace", Pace::Fast)?,
                         Some(("pace", other)) => return Err(SpecError::Pace(other.into())),
-                        _ => return Err(unknown(setting, "replay", "pace=original|fast")),
+                        _ if reads.takes(setting)? => {}
+                        _ => {
+                            let known =
+                                "pace=original|fast, frame=NAME, function=NAME and profile=FILE";
+                            return Err(unknown(setting, "replay", known));
+                        }
                     }
                 }
+                let driver = match (&reads.entry, &reads.function, &reads.profile) {
+                    (None, None, None) => None,
+                    _ => Some(reads.driver(head)?),
+                };
                 Ok(Spec::Replay {
                     file,
                     pace: pace.unwrap_or_default(),
+                    driver,
                 })
             }
             _ => Err(SpecError::Kind(head.to_string())),
@@ -216,42 +376,79 @@ fn unknown(setting: &str, kind: &'static str, known: &'static str) -> SpecError 
     }
 }
 
-fn serial<'a>(
-    path: &str,
-    settings: impl Iterator<Item = &'a str>,
-) -> Result<SerialSpec, SpecError> {
-    let (mut entry, mut baud, mut profile) = (None, None, None);
-    for setting in settings {
+/// The settings of a driver, as they are collected.
+#[derive(Default)]
+struct Reads {
+    entry: Option<&'static Entry>,
+    function: Option<Function>,
+    profile: Option<PathBuf>,
+}
+
+impl Reads {
+    /// Takes a setting if it is one of a driver's.
+    fn takes(&mut self, setting: &str) -> Result<bool, SpecError> {
         match setting.split_once('=') {
             Some(("frame", name)) => {
-                let found = driver(name).ok_or_else(|| SpecError::Frame {
+                let entry = driver(name).ok_or_else(|| SpecError::Frame {
                     name: name.to_string(),
                 })?;
-                once(&mut entry, "frame", found)?;
+                once(&mut self.entry, "frame", entry)?;
             }
-            Some(("baud", text)) => match text.parse() {
-                Ok(speed @ 50..=4_000_000) => once(&mut baud, "baud", speed)?,
+            Some(("function", name)) => {
+                let function = Function::by_name(name).ok_or_else(|| SpecError::Function {
+                    name: name.to_string(),
+                })?;
+                once(&mut self.function, "function", function)?;
+            }
+            Some(("profile", file)) => once(&mut self.profile, "profile", PathBuf::from(file))?,
+            _ => return Ok(false),
+        }
+        Ok(true)
+    }
+
+    fn driver(self, place: &str) -> Result<DriverSpec, SpecError> {
+        let entry = self.entry.ok_or_else(|| SpecError::NoFrame {
+            place: place.to_string(),
+        })?;
+        Ok(DriverSpec {
+            function: self.function,
+            profile: self.profile,
+            ..DriverSpec::of(entry)
+        })
+    }
+}
+
+fn stream<'a>(
+    head: &str,
+    mut place: Place,
+    settings: impl Iterator<Item = &'a str>,
+) -> Result<Spec, SpecError> {
+    let mut reads = Reads::default();
+    for setting in settings {
+        if reads.takes(setting)? {
+            continue;
+        }
+        match (setting.split_once('='), &mut place) {
+            (Some(("baud", text)), Place::Serial { baud, .. }) => match text.parse() {
+                Ok(speed @ 50..=4_000_000) => once(baud, "baud", speed)?,
                 _ => return Err(SpecError::Baud(text.to_string())),
             },
-            Some(("profile", file)) => once(&mut profile, "profile", PathBuf::from(file))?,
-            _ => {
-                return Err(unknown(
-                    setting,
-                    "serial",
-                    "frame=NAME, baud=N and profile=FILE",
-                ));
+            (_, Place::Serial { .. }) => {
+                let known = "frame=NAME, baud=N, function=NAME and profile=FILE";
+                return Err(unknown(setting, "serial", known));
+            }
+            (_, Place::Tcp { .. }) => {
+                let known = "frame=NAME, function=NAME and profile=FILE";
+                return Err(unknown(setting, "tcp", known));
             }
         }
     }
-    Ok(SerialSpec {
-        path: PathBuf::from(path),
-        entry: entry.ok_or_else(|| SpecError::NoFrame {
-            path: path.to_string(),
-        })?,
-        baud,
-        profile,
-        loaded: None,
-    })
+    let driver = reads.driver(head)?;
+    // Whether the driver can be told the function shows before anything is opened.
+    if let Err(why @ CannotStart::Function(..)) = driver.start(MeterId(0), None) {
+        return Err(why.into());
+    }
+    Ok(Spec::Stream(StreamSpec { place, driver }))
 }
 
 #[cfg(test)]
@@ -270,22 +467,42 @@ mod tests {
         let spec = "serial:/dev/ttyUSB0,frame=count14,baud=9600,profile=my.toml"
             .parse()
             .unwrap();
-        let Spec::Serial(serial) = spec else {
+        let Spec::Stream(serial) = spec else {
             panic!("not serial: {spec:?}")
         };
-        assert_eq!(serial.path, PathBuf::from("/dev/ttyUSB0"));
-        assert_eq!(serial.entry.name, "count14");
-        assert_eq!(serial.baud(), Some(9600));
-        assert_eq!(serial.profile, Some(PathBuf::from("my.toml")));
+        assert_eq!(serial.place.to_string(), "/dev/ttyUSB0");
+        assert_eq!(serial.driver.entry.name, "count14");
+        // The speed is the spec's, the rest the frame's own.
+        assert_eq!(serial.line().to_string(), "9600 7O1");
+        assert_eq!(serial.driver.profile, Some(PathBuf::from("my.toml")));
+        let spec = "tcp:[2001:db8::7]:5025,frame=scpi,function=ohms"
+            .parse()
+            .unwrap();
+        let Spec::Stream(tcp) = spec else {
+            panic!("not tcp: {spec:?}")
+        };
+        let (host, port) = ("2001:db8::7".to_owned(), 5025);
+        assert_eq!(tcp.place, Place::Tcp { host, port });
+        assert_eq!(tcp.driver.function, Some(Function::Ohms));
         assert!(matches!(
             "keyed".parse().unwrap(),
             Spec::Keyed { profile: None }
         ));
         let replay = "replay:visit.trail,pace=fast".parse().unwrap();
-        let Spec::Replay { file, pace } = replay else {
+        let Spec::Replay { file, pace, driver } = replay else {
             panic!("not replay: {replay:?}")
         };
         assert_eq!((file, pace), (PathBuf::from("visit.trail"), Pace::Fast));
+        assert!(driver.is_none());
+        let again = "replay:visit.trail,frame=lcd14".parse().unwrap();
+        let Spec::Replay {
+            driver: Some(driver),
+            ..
+        } = again
+        else {
+            panic!("no driver: {again:?}")
+        };
+        assert_eq!(driver.entry.name, "lcd14");
     }
 
     #[test]
@@ -297,6 +514,14 @@ mod tests {
         assert!(error("serial:/dev/x,frame=lcd14,baud=fast").starts_with("baud=fast"));
         assert!(error("serial:/dev/x,frame=lcd14,frame=lcd14").contains("given twice"));
         assert!(error("serial:/dev/x,frame=lcd14,parity=odd").contains("`parity=odd`"));
+        assert!(error("tcp:bench:5025").contains("one of lcd14"));
+        assert!(error("tcp:bench,frame=scpi").contains("a host and a port"));
+        assert!(error("tcp:bench:99999,frame=scpi").contains("a host and a port"));
+        assert!(error("tcp:bench:5025,frame=scpi,baud=9600").contains("not a setting of tcp"));
+        assert!(error("tcp:b:1,frame=scpi,function=volts").contains("volts-ac, volts-dc"));
+        assert!(error("tcp:b:1,frame=scpi,function=megohms").contains("cannot ask for megohms"));
+        assert!(error("serial:/dev/x,frame=lcd14,function=ohms").contains("set by hand"));
+        assert!(error("replay:f,function=ohms").contains("frame= is missing"));
         assert!(error("keyed:x").contains("no such kind of meter"));
         assert!(error("replay:f,pace=slow").contains("original or fast"));
         assert!(error("ble:00").contains("no such kind of meter"));
@@ -305,11 +530,14 @@ mod tests {
 
     #[test]
     fn a_profile_of_another_frame_is_refused() {
-        let Spec::Serial(serial) = "serial:/dev/x,frame=lcd14".parse().unwrap() else {
+        let Spec::Stream(serial) = "serial:/dev/x,frame=lcd14".parse().unwrap() else {
             panic!("not serial")
         };
         let count = Profile::simulated("count14").unwrap();
-        let refused = serial.with_profile(&count).map_err(|e| e.to_string());
+        let refused = serial
+            .driver
+            .with_profile(&count)
+            .map_err(|e| e.to_string());
         assert_eq!(
             refused.err().as_deref(),
             Some("the spec says frame=lcd14, and the profile is of a meter that sends count14")

@@ -6,25 +6,6 @@
 use crate::driver::{FRAME, Outcome, Pushed};
 use crate::showing::{Reason, Showing};
 
-/// What the bytes in the window are.
-pub(crate) enum Judged {
-    /// The window does not end as a frame ends.
-    NoEnd,
-    /// A frame.
-    Frame(Showing),
-    /// It ends as a frame ends, and is refused.
-    Refused(Reason),
-}
-
-impl From<Result<Showing, Reason>> for Judged {
-    fn from(result: Result<Showing, Reason>) -> Self {
-        match result {
-            Ok(showing) => Judged::Frame(showing),
-            Err(reason) => Judged::Refused(reason),
-        }
-    }
-}
-
 #[derive(Debug, Default)]
 pub(crate) struct Window {
     held: [u8; FRAME],
@@ -35,7 +16,7 @@ impl Window {
     pub(crate) fn push<'b>(
         &mut self,
         bytes: &'b [u8],
-        judge: fn(&[u8; FRAME]) -> Judged,
+        decode: fn(&[u8; FRAME]) -> Result<Showing, Reason>,
     ) -> Pushed<'b, Showing> {
         let mut skipped = 0;
         let mut rest = bytes;
@@ -51,26 +32,27 @@ impl Window {
                 }
                 skipped += 1;
             }
-            if self.len < FRAME {
+            if self.len < FRAME || !self.held.ends_with(b"\r\n") {
                 continue;
             }
-            let outcome = match judge(&self.held) {
-                Judged::NoEnd => continue,
-                Judged::Frame(showing) => {
+            let (outcome, used) = match decode(&self.held) {
+                Ok(showing) => {
                     self.len = 0;
-                    Outcome::Got(showing)
+                    (Outcome::Got(showing), FRAME)
                 }
                 // The bytes stay: a frame may begin among them.
-                Judged::Refused(reason) => Outcome::Rejected(reason),
+                Err(reason) => (Outcome::Rejected(reason), 0),
             };
             return Pushed {
                 outcome,
+                used,
                 skipped,
                 rest,
             };
         }
         Pushed {
             outcome: Outcome::Hungry,
+            used: 0,
             skipped,
             rest,
         }

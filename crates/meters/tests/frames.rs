@@ -1,5 +1,5 @@
 //! Frames worked by hand from the maps in docs/meters.md, kept as files in `tests/frames/`: hex
-//! text, and what must come of it. The maps are the display chips' public datasheets, from memory.
+//! or plain text, and what must come of it. The maps are the display chips' public datasheets, from memory.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -7,7 +7,7 @@ use std::path::Path;
 
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
-use ohmtrail_meters::driver::{Outcome, driver, drivers};
+use ohmtrail_meters::driver::{Outcome, Setup, driver, drivers};
 use ohmtrail_meters::showing::{Reason, Showing};
 
 #[derive(Debug, PartialEq)]
@@ -16,17 +16,36 @@ enum Expect {
     Rejected(Reason),
 }
 
+/// One thing after another.
+enum Step {
+    /// The meter sends these bytes.
+    Sends(Vec<u8>),
+    /// The driver asks exactly this, waiting for as long as it wants to.
+    Asks(Vec<u8>),
+}
+
 struct FrameFile {
     driver: String,
-    bytes: Vec<u8>,
+    steps: Vec<Step>,
     expect: Vec<Expect>,
     skipped: Option<usize>,
 }
 
+/// `\r`, `\n` and plain characters.
+fn unescape(text: &str) -> Vec<u8> {
+    text.replace("\\r", "\r").replace("\\n", "\n").into_bytes()
+}
+
+/// The talk with a bench meter up to its first value.
+const READY: [(&str, &str); 2] = [
+    ("\n*IDN?\n", "an invented maker,bench meter,0,1.0\n"),
+    ("SYST:ERR?\n", "+0,\"No error\"\n"),
+];
+
 fn parse(text: &str) -> FrameFile {
     let mut file = FrameFile {
         driver: String::new(),
-        bytes: Vec::new(),
+        steps: Vec::new(),
         expect: Vec::new(),
         skipped: None,
     };
@@ -34,17 +53,71 @@ fn parse(text: &str) -> FrameFile {
         let (key, value) = line.split_once(": ").expect(line);
         match key {
             "frame" => file.driver = value.to_string(),
-            "hex" => file.bytes.extend(
-                value
+            "hex" => {
+                let bytes = value
                     .split(' ')
-                    .map(|byte| u8::from_str_radix(byte, 16).expect(line)),
-            ),
+                    .map(|byte| u8::from_str_radix(byte, 16).expect(line));
+                file.steps.push(Step::Sends(bytes.collect()));
+            }
+            "sends" => file.steps.push(Step::Sends(unescape(value))),
+            "asks" => file.steps.push(Step::Asks(unescape(value))),
+            "talk" if value == "ready" => {
+                for (asks, sends) in READY {
+                    file.steps.push(Step::Asks(asks.into()));
+                    file.steps.push(Step::Sends(sends.into()));
+                }
+            }
             "expect" => file.expect.push(expect(value)),
             "skipped" => file.skipped = Some(value.parse().expect(line)),
             _ => panic!("{line}"),
         }
     }
     file
+}
+
+/// Goes through the steps; gives what came, and how many bytes were skipped.
+fn play(name: &str, file: &FrameFile, meter: MeterId, split: usize) -> (Vec<Expect>, usize) {
+    let entry = driver(&file.driver).expect(name);
+    let mut driver = (entry.start)(&Setup::of(meter)).expect(name);
+    let (mut got, mut skipped) = (Vec::new(), 0);
+    let mut now = Micros(1_000);
+    for step in &file.steps {
+        let bytes = match step {
+            Step::Sends(bytes) => bytes,
+            Step::Asks(wanted) => {
+                now = driver.wake().unwrap_or(now).max(now);
+                let asked = driver.poll(now).map(String::from_utf8_lossy);
+                assert_eq!(
+                    asked.as_deref(),
+                    Some(&*String::from_utf8_lossy(wanted)),
+                    "{name}"
+                );
+                continue;
+            }
+        };
+        for piece in bytes.chunks(split) {
+            let mut rest = piece;
+            loop {
+                let pushed = driver.push(rest, now);
+                rest = pushed.rest;
+                skipped += pushed.skipped;
+                match pushed.outcome {
+                    Outcome::Hungry => break,
+                    Outcome::Got(reading) => {
+                        assert_eq!(reading.meter, meter, "{name}");
+                        got.push(Expect::Showing(Showing {
+                            function: reading.function,
+                            shown: reading.shown,
+                            flags: reading.flags,
+                        }));
+                    }
+                    Outcome::Rejected(reason) => got.push(Expect::Rejected(reason)),
+                }
+            }
+            assert!(rest.is_empty(), "{name}: bytes left");
+        }
+    }
+    (got, skipped)
 }
 
 fn expect(text: &str) -> Expect {
@@ -92,29 +165,7 @@ fn files() -> Vec<(String, FrameFile)> {
 #[test]
 fn every_frame_file_gives_what_it_says() {
     for (name, file) in files() {
-        let meter = MeterId(7);
-        let at = Micros(1_000);
-        let mut driver = (driver(&file.driver).expect(&name).start)(meter);
-        let (mut got, mut skipped) = (Vec::new(), 0);
-        let mut rest = file.bytes.as_slice();
-        loop {
-            let pushed = driver.push(rest, at);
-            rest = pushed.rest;
-            skipped += pushed.skipped;
-            match pushed.outcome {
-                Outcome::Hungry => break,
-                Outcome::Got(reading) => {
-                    assert_eq!((reading.meter, reading.at), (meter, at), "{name}");
-                    got.push(Expect::Showing(Showing {
-                        function: reading.function,
-                        shown: reading.shown,
-                        flags: reading.flags,
-                    }));
-                }
-                Outcome::Rejected(reason) => got.push(Expect::Rejected(reason)),
-            }
-        }
-        assert!(rest.is_empty(), "{name}: bytes left");
+        let (got, skipped) = play(&name, &file, MeterId(7), usize::MAX);
         assert_eq!(got, file.expect, "{name}");
         if let Some(expected) = file.skipped {
             assert_eq!(skipped, expected, "{name}: bytes skipped");
@@ -122,25 +173,14 @@ fn every_frame_file_gives_what_it_says() {
     }
 }
 
-/// The same bytes one at a time, as a slow port gives them, come to the same.
+/// The same bytes a few at a time, as a slow port gives them, come to the same.
 #[test]
-fn frames_may_come_byte_by_byte() {
+fn frames_may_come_in_any_pieces() {
     for (name, file) in files() {
-        let mut driver = (driver(&file.driver).expect(&name).start)(MeterId(0));
-        let mut outcomes = Vec::new();
-        for byte in &file.bytes {
-            let pushed = driver.push(std::slice::from_ref(byte), Micros(0));
-            match pushed.outcome {
-                Outcome::Hungry => {}
-                Outcome::Got(r) => outcomes.push(Expect::Showing(Showing {
-                    function: r.function,
-                    shown: r.shown,
-                    flags: r.flags,
-                })),
-                Outcome::Rejected(reason) => outcomes.push(Expect::Rejected(reason)),
-            }
+        for split in [1, 2, 3, 5, 7] {
+            let (got, _) = play(&name, &file, MeterId(0), split);
+            assert_eq!(got, file.expect, "{name} in pieces of {split}");
         }
-        assert_eq!(outcomes, file.expect, "{name}");
     }
 }
 

@@ -7,7 +7,7 @@ mod watch;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
-use ohmtrail_meters::driver::{Carrier, Line, Parity, drivers};
+use ohmtrail_meters::driver::drivers;
 use serde_json::json;
 
 use crate::exit::Exit;
@@ -36,15 +36,6 @@ pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
     }
 }
 
-/// `19200 7O1`.
-fn line(line: Line) -> String {
-    let parity = match line.parity {
-        Parity::None => 'N',
-        Parity::Odd => 'O',
-    };
-    format!("{} {}{parity}1", line.baud, line.data_bits)
-}
-
 fn list(out: &mut Out) -> Result<Exit, Fail> {
     let ports = ports();
     if out.json() {
@@ -52,12 +43,9 @@ fn list(out: &mut Out) -> Result<Exit, Fail> {
             .iter()
             .map(|d| {
                 let functions: Vec<&str> = d.about.functions.iter().map(|f| f.name()).collect();
-                let line = match d.carrier {
-                    Carrier::Serial(settings) => line(settings),
-                    _ => String::new(),
-                };
                 json!({
-                    "name": d.name, "what": d.what, "line": line, "functions": functions,
+                    "name": d.name, "what": d.what, "line": d.line.to_string(),
+                    "asked": d.asked, "functions": functions,
                     "cannot_tell": d.about.untold, "simulated": d.encode.is_some(),
                 })
             })
@@ -67,7 +55,10 @@ fn list(out: &mut Out) -> Result<Exit, Fail> {
     }
     for driver in drivers() {
         let functions: Vec<&str> = driver.about.functions.iter().map(|f| f.name()).collect();
-        out.line(&format!("{}  {}", driver.name, driver.what))?;
+        out.line(&format!(
+            "{}  {}, {}",
+            driver.name, driver.what, driver.line
+        ))?;
         out.line(&format!("    can tell: {}", functions.join(", ")))?;
         out.line(&format!(
             "    cannot tell: {}",

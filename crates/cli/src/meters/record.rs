@@ -93,7 +93,9 @@ impl Recorder {
             SessionEvent::Silent { at, .. } => self.lose(*at, "silent".to_owned()),
             SessionEvent::Garbage { at, likely, .. } => self.lose(*at, likely.words()),
             SessionEvent::Gone { why: Gone::End, .. } => Ok(()),
-            SessionEvent::Gone { at, why } => self.lose(*at, why.words()),
+            SessionEvent::Away { at, why } | SessionEvent::Gone { at, why } => {
+                self.lose(*at, why.words())
+            }
             _ => Ok(()),
         }
     }

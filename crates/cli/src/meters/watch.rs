@@ -7,7 +7,7 @@ use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::session::{Clock, Gone, Session, SessionEvent};
 use ohmtrail_meters::spec::Spec;
-use ohmtrail_meters::{replay, serial};
+use ohmtrail_meters::{link, replay};
 use ohmtrail_trail::event::Event;
 use ohmtrail_trail::{Body, Displayed, read};
 use serde_json::{Value, json};
@@ -21,7 +21,8 @@ use crate::out::Out;
 /// Which meter, and for how long.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// `serial:PATH,frame=NAME[,baud=N][,profile=FILE]`, or `replay:FILE[,pace=original|fast]`
+    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME` or `replay:FILE`, with their settings as
+    /// docs/meters.md has them
     #[arg(long, value_name = "SPEC")]
     meter: Spec,
     /// Keep the readings in a new trail
@@ -52,7 +53,7 @@ pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
 async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let profile = args.meter.load_profile().map_err(Fail::input)?;
     let clock = Clock::start();
-    let (mut session, driver, place) = open(&args.meter, clock)?;
+    let (mut session, driver, place) = open(&args.meter, clock).await?;
     let mut recorder = match &args.record {
         Some(file) => Some(Recorder::begin(
             file,
@@ -70,6 +71,7 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
         .seconds
         .map(|s| Instant::now() + Duration::from_secs(s));
     let mut readings = 0_u64;
+    let mut away = false;
     let exit = loop {
         let event = tokio::select! {
             event = session.recv() => event,
@@ -89,7 +91,12 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
         match event {
             SessionEvent::Reading(reading) => {
                 readings += 1;
+                away = false;
                 show(&reading, out)?;
+            }
+            SessionEvent::Away { .. } => {
+                away = true;
+                tell(&event, out)?;
             }
             SessionEvent::Gone { why, .. } => {
                 tell(&event, out)?;
@@ -120,6 +127,7 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
             eprintln!("ohmtrail: no reading came: switch the meter on, and its data link too");
             Exit::Meter
         }
+        None if away => Exit::Meter,
         None => Exit::Done,
     })
 }
@@ -132,15 +140,16 @@ async fn until(end: Option<Instant>) {
 }
 
 /// Starts the session, and says which driver reads what.
-fn open(spec: &Spec, clock: Clock) -> Result<(Session, String, String), Fail> {
+async fn open(spec: &Spec, clock: Clock) -> Result<(Session, String, String), Fail> {
     match spec {
-        Spec::Serial(spec) => {
-            let session =
-                serial::open(spec, METER, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
-            let place = spec.path.display().to_string();
-            Ok((session, spec.entry.name.to_owned(), place))
+        Spec::Stream(spec) => {
+            let session = link::keep(spec, METER, spec.manner(), clock)
+                .await
+                .map_err(|e| Fail::new(Exit::Meter, e))?;
+            let driver = spec.driver.entry.name.to_owned();
+            Ok((session, driver, spec.place.to_string()))
         }
-        Spec::Replay { file, pace } => {
+        Spec::Replay { file, pace, .. } => {
             let mut readings: Vec<(Micros, Reading)> = Vec::new();
             for item in read(file)? {
                 match item {
@@ -226,11 +235,13 @@ fn tell(event: &SessionEvent, out: &mut Out) -> Result<(), Fail> {
         SessionEvent::Garbage {
             at, bytes, likely, ..
         } => ("garbage", *at, format!("{bytes} bytes: {}", likely.words())),
+        SessionEvent::Told { at, told } => ("told", *at, told.words()),
+        SessionEvent::Away { at, why } => ("away", *at, format!("{}; trying again", why.words())),
         SessionEvent::Gone { at, why } => ("gone", *at, why.words()),
         _ => return Ok(()),
     };
     match event {
-        SessionEvent::Up { .. } => tracing::info!("{words}"),
+        SessionEvent::Up { .. } | SessionEvent::Told { .. } => tracing::info!("{words}"),
         SessionEvent::Rejected { .. } => tracing::debug!("frame refused: {words}"),
         SessionEvent::Gone { why: Gone::End, .. } => tracing::info!("{words}"),
         _ => tracing::warn!("{name}: {words}"),

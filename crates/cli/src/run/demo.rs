@@ -12,8 +12,8 @@ use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::driver::driver;
+use ohmtrail_meters::link;
 use ohmtrail_meters::profile::Profile;
-use ohmtrail_meters::serial;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
@@ -99,8 +99,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         .enable_all()
         .build()
         .map_err(|e| Fail::new(Exit::System, format!("no runtime: {e}")))?;
-    let _guard = runtime.enter();
-    let mut demo = Demo::begin(&book, args, &faults, &path)?;
+    let mut demo = runtime.block_on(Demo::begin(&book, args, &faults, &path))?;
     runtime.block_on(demo.visit(args, &names, &path, out))
 }
 
@@ -135,7 +134,12 @@ struct Instrument {
 }
 
 impl Instrument {
-    fn start(frame: &'static str, number: u16, seed: u64, clock: Clock) -> Result<Self, Fail> {
+    async fn start(
+        frame: &'static str,
+        number: u16,
+        seed: u64,
+        clock: Clock,
+    ) -> Result<Self, Fail> {
         let system = |e: &dyn std::fmt::Display| Fail::new(Exit::System, e);
         let entry = driver(frame).ok_or_else(|| system(&"the demo's frame is not built in"))?;
         let profile = Profile::simulated(frame)
@@ -154,12 +158,14 @@ impl Instrument {
         .map_err(|e| system(&e))?;
         let spec = format!("serial:{},frame={frame}", meter.path().display());
         let spec = match spec.parse() {
-            Ok(Spec::Serial(spec)) => spec,
+            Ok(Spec::Stream(spec)) => spec,
             Ok(_) => return Err(system(&"the simulated port is no serial port")),
             Err(e) => return Err(system(&e)),
         };
         let id = MeterId(number);
-        let session = serial::open(&spec, id, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
+        let session = link::open(&spec, id, spec.manner(), clock)
+            .await
+            .map_err(|e| Fail::new(Exit::Meter, e))?;
         Ok(Instrument {
             id,
             frame,
@@ -184,11 +190,16 @@ impl Instrument {
 }
 
 impl<'b> Demo<'b> {
-    fn begin(book: &'b Book<'b>, args: &Args, faults: &[usize], path: &Path) -> Result<Self, Fail> {
+    async fn begin(
+        book: &'b Book<'b>,
+        args: &Args,
+        faults: &[usize],
+        path: &Path,
+    ) -> Result<Self, Fail> {
         let clock = Clock::start();
         let instruments = [
-            Instrument::start(FRAMES[0], 1, args.seed, clock)?,
-            Instrument::start(FRAMES[1], 2, args.seed, clock)?,
+            Instrument::start(FRAMES[0], 1, args.seed, clock).await?,
+            Instrument::start(FRAMES[1], 2, args.seed, clock).await?,
         ];
         let time = Passing::start();
         let opened = Opened {

@@ -6,15 +6,15 @@ use std::time::Duration;
 
 use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::settle::Settler;
+use ohmtrail_meters::link;
 use ohmtrail_meters::profile::Profile;
-use ohmtrail_meters::serial;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
-use ohmtrail_meters::spec::{SerialSpec, Spec};
+use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp, Streamed};
 use ohmtrail_visit::{Book, Input, Settings, Stage, Taken};
 use tokio::sync::mpsc;
-use tokio::time::{sleep, sleep_until};
+use tokio::time::sleep;
 
 use super::desk::{Desk, DeskError, wall_us};
 use super::isolate::probability;
@@ -28,7 +28,8 @@ use crate::out::Out;
 /// The unit, the meter and the trail.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// `serial:PATH,frame=NAME[,baud=N][,profile=FILE]`, or `keyed[,profile=FILE]`
+    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME` or `keyed`, with their settings as
+    /// docs/meters.md has them
     #[arg(long, value_name = "SPEC")]
     meter: Spec,
     /// The unit's sheet: built in, or a file
@@ -66,9 +67,6 @@ pub struct Args {
 
 const METER: MeterId = MeterId(1);
 
-/// Between two tries to open a port that is gone.
-const AGAIN: Duration = Duration::from_secs(1);
-
 /// How often streamed readings are handed to the trail.
 const GROUP: Duration = Duration::from_millis(500);
 
@@ -87,15 +85,14 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let clock = Clock::start();
     let line = match &args.meter {
-        Spec::Serial(spec) => {
-            let session =
-                serial::open(spec, METER, clock).map_err(|e| Fail::new(Exit::Meter, e))?;
-            Some((spec.clone(), Some(session)))
+        Spec::Stream(spec) => {
+            let session = link::keep(spec, METER, spec.manner(), clock).await;
+            Some(session.map_err(|e| Fail::new(Exit::Meter, e))?)
         }
         Spec::Keyed { .. } => None,
         _ => {
             return Err(Fail::usage(
-                "a visit reads a serial meter, or values keyed in",
+                "a visit reads a meter on a port, or values keyed in",
             ));
         }
     };
@@ -157,8 +154,8 @@ struct Table<'b> {
     book: &'b Book<'b>,
     desk: Desk<'b>,
     clock: Clock,
-    /// The serial meter, and its session while it is there.
-    line: Option<(SerialSpec, Option<Session>)>,
+    /// The meter's session, which opens its port again by itself.
+    line: Option<Session>,
     /// Watches for a take, once the probes are on the points.
     settler: Option<Settler>,
     group: Vec<Streamed>,
@@ -168,14 +165,14 @@ struct Table<'b> {
 /// What the table waits for.
 enum Heard {
     Line(Option<String>),
-    Meter(Option<SessionEvent>),
+    Meter(SessionEvent),
     Tick,
 }
 
 impl Table<'_> {
     fn begin(&mut self, args: &Args, profile: &Profile, out: &mut Out) -> Result<(), Fail> {
         let (driver, place) = match &args.meter {
-            Spec::Serial(spec) => (spec.entry.name.to_owned(), spec.path.display().to_string()),
+            Spec::Stream(spec) => (spec.driver.entry.name.to_owned(), spec.place.to_string()),
             _ => ("keyed".to_owned(), "terminal".to_owned()),
         };
         let joined = Input::MeterJoined {
@@ -222,7 +219,7 @@ impl Table<'_> {
             let until = wait.map_or(GROUP, |w| {
                 Duration::from_micros(w.until.since(self.clock.now())).min(GROUP)
             });
-            let session = self.line.as_mut().map(|(_, session)| session);
+            let session = self.line.as_mut();
             let heard = tokio::select! {
                 line = lines.recv() => Heard::Line(line),
                 event = hear(session) => Heard::Meter(event),
@@ -242,10 +239,10 @@ impl Table<'_> {
     }
 
     /// What the meter's session says.
-    fn meter(&mut self, event: Option<SessionEvent>, out: &mut Out) -> Result<(), Fail> {
+    fn meter(&mut self, event: SessionEvent, out: &mut Out) -> Result<(), Fail> {
         match event {
-            Some(SessionEvent::Reading(reading)) => self.reading(reading, out),
-            Some(SessionEvent::Up { gap_us, .. }) => {
+            SessionEvent::Reading(reading) => self.reading(reading, out),
+            SessionEvent::Up { gap_us, .. } => {
                 let back = gap_us;
                 if back > 0 {
                     self.say(
@@ -258,20 +255,22 @@ impl Table<'_> {
                 }
                 Ok(())
             }
-            Some(SessionEvent::Silent { .. }) => self.lost("silent", out),
-            Some(SessionEvent::Garbage { likely, .. }) => {
+            SessionEvent::Silent { .. } => self.lost("silent", out),
+            SessionEvent::Garbage { likely, .. } => {
                 let why = likely.words();
                 self.lost(&why, out)
             }
-            Some(SessionEvent::Gone { why, .. }) => {
-                if let Some((_, session)) = &mut self.line {
-                    *session = None;
-                }
+            SessionEvent::Away { why, .. } | SessionEvent::Gone { why, .. } => {
                 let why = why.words();
                 self.lost(&why, out)
             }
-            Some(_) => Ok(()),
-            None => self.reopen(out),
+            SessionEvent::Told { told, .. } => {
+                if out.json() {
+                    return Ok(());
+                }
+                out.line(&format!("      {}", told.words()))
+            }
+            _ => Ok(()),
         }
     }
 
@@ -290,24 +289,6 @@ impl Table<'_> {
             },
             out,
         )
-    }
-
-    /// Tries the port again.
-    fn reopen(&mut self, out: &mut Out) -> Result<(), Fail> {
-        let Some((spec, session)) = &mut self.line else {
-            return Ok(());
-        };
-        if let Ok(opened) = serial::open(spec, METER, self.clock) {
-            *session = Some(opened);
-            self.say(
-                Input::MeterBack {
-                    meter: METER,
-                    gap_us: 0,
-                },
-                out,
-            )?;
-        }
-        Ok(())
     }
 
     fn reading(&mut self, reading: Reading, out: &mut Out) -> Result<(), Fail> {
@@ -453,21 +434,14 @@ impl Table<'_> {
     }
 }
 
-/// The next event of a session; after it ended, `None` once a second.
-async fn hear(session: Option<&mut Option<Session>>) -> Option<SessionEvent> {
+/// The next event of a session.
+async fn hear(session: Option<&mut Session>) -> SessionEvent {
     match session {
-        None => std::future::pending().await,
-        Some(None) => {
-            sleep(AGAIN).await;
-            None
-        }
-        Some(Some(session)) => match session.recv().await {
-            Some(event) => Some(event),
-            None => {
-                sleep_until(tokio::time::Instant::now() + AGAIN).await;
-                None
-            }
+        Some(session) => match session.recv().await {
+            Some(event) => event,
+            None => std::future::pending().await,
         },
+        None => std::future::pending().await,
     }
 }
 

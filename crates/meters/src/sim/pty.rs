@@ -16,7 +16,7 @@ use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 pub struct Pty {
     master: OwnedFd,
     /// Held open, so that the raw settings outlast a host that comes and goes.
-    _slave: OwnedFd,
+    slave: OwnedFd,
     path: PathBuf,
 }
 
@@ -43,7 +43,7 @@ impl Pty {
         fcntl_setfl(&master, fcntl_getfl(&master)? | OFlags::NONBLOCK)?;
         Ok(Pty {
             master,
-            _slave: slave,
+            slave,
             path,
         })
     }
@@ -52,6 +52,26 @@ impl Pty {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Reads what the host wrote, if it wrote anything.
+    ///
+    /// # Errors
+    /// What the system says, other than that there is nothing.
+    pub fn read(&self, buffer: &mut [u8]) -> io::Result<usize> {
+        match rustix::io::read(&self.master, buffer) {
+            Ok(count) => Ok(count),
+            Err(rustix::io::Errno::AGAIN | rustix::io::Errno::INTR) => Ok(0),
+            Err(e) => Err(e.into()),
+        }
+    }
+
+    /// The speed that the host's side is set to, bits a second.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn speed(&self) -> io::Result<u32> {
+        Ok(tcgetattr(&self.slave)?.output_speed())
     }
 
     /// Writes what there is room for and says how much: a meter does not wait for a host.
