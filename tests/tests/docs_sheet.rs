@@ -23,6 +23,7 @@ fn unit(unit: Unit) -> &'static str {
         Unit::Ampere => "A",
         Unit::Henry => "H",
         Unit::Watt => "W",
+        Unit::Pascal => "Pa",
         Unit::Ratio => "1",
     }
 }
@@ -43,7 +44,11 @@ fn kind(out: &mut String, kind: &Kind) {
             format!("`{}` ({}{bonded})", t.name, t.words)
         })
         .collect();
-    writeln!(out, "Terminals: {}.", terminals.join(", ")).unwrap();
+    if terminals.is_empty() {
+        writeln!(out, "No terminals.").unwrap();
+    } else {
+        writeln!(out, "Terminals: {}.", terminals.join(", ")).unwrap();
+    }
     if !kind.params.is_empty() {
         writeln!(out, "\n| value | unit | if left out | spread | what |").unwrap();
         writeln!(out, "|---|---|---|---|---|").unwrap();
@@ -58,6 +63,12 @@ fn kind(out: &mut String, kind: &Kind) {
                 p.words
             )
             .unwrap();
+        }
+    }
+    if !kind.links.is_empty() {
+        writeln!(out, "\n| names another part | as |\n|---|---|").unwrap();
+        for l in kind.links {
+            writeln!(out, "| `{}` | {} |", l.name, l.words).unwrap();
         }
     }
     writeln!(out, "\n| fault | weight | what |\n|---|---|---|").unwrap();

@@ -19,4 +19,5 @@ pub mod priors;
 mod sample;
 mod settle;
 pub mod sheet;
+pub mod surroundings;
 pub mod unit;

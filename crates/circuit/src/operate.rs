@@ -8,6 +8,7 @@ use crate::network::{Alternating, Direct, Element, OPEN_OHMS};
 use crate::parts::{Assembly, Sight, Watches};
 use crate::settle::{Before, open_all, release, run};
 use crate::sheet::{FaultId, Heat, PointId};
+use crate::surroundings;
 use crate::unit::{Circuit, Drawn, set_ohms};
 
 /// Line frequency, hertz.
@@ -54,6 +55,8 @@ pub struct AsFound<'c> {
     pub open: Vec<bool>,
     /// Whether each protective relay has tripped.
     pub tripped: Vec<bool>,
+    /// Whether each contact that heat or pressure moves is closed.
+    pub closed: Vec<bool>,
 }
 
 /// One unit under one set of faults.
@@ -73,7 +76,7 @@ impl<'c> Unit<'c> {
     /// Puts the unit under power, and lets it settle.
     #[must_use]
     pub fn new(circuit: &'c Circuit<'c>, drawn: Drawn, faults: &[FaultId]) -> Self {
-        let (found, opened) = run(circuit, &drawn, faults, &[], Before::LongOn);
+        let (found, opened) = run(circuit, &drawn, faults, &Before::LongOn);
         Unit {
             circuit,
             drawn,
@@ -84,16 +87,15 @@ impl<'c> Unit<'c> {
         }
     }
 
-    /// How it stands in the first seconds after a start from cold. Breakers and fuses that stood
-    /// open still do.
+    /// How it stands in the first seconds after a start from cold. Breakers, fuses and controls that
+    /// are reset by hand stand open if they did.
     pub fn restarted(&self) -> &AsFound<'c> {
         self.restarted.get_or_init(|| {
             run(
                 self.circuit,
                 &self.drawn,
                 &self.faults,
-                &self.found.open,
-                Before::Cold,
+                &Before::Cold(&self.found),
             )
             .0
         })
@@ -133,6 +135,7 @@ impl<'c> Unit<'c> {
                 all.push(format!("{}.tripped", sheet.parts[relay.part].name));
             }
         }
+        all.extend(surroundings::consequences(&self.found, sheet));
         for (motor, motion) in devices.motors.iter().zip(&self.found.motion) {
             if matches!(motion, Motion::Tripped | Motion::Stalled) && !motor.overheated {
                 all.push(format!(
@@ -155,6 +158,7 @@ impl<'c> Unit<'c> {
             }
         }
         release(&mut assembly);
+        surroundings::when_dead(&mut assembly, &self.found.closed, heat);
         for (relay, &tripped) in assembly.relays.iter().zip(&self.found.tripped) {
             // A monitor's relay drops out without power; an overload's contact closes as it cools.
             let open = match relay.watches {
@@ -267,7 +271,27 @@ impl<'c> Unit<'c> {
                 .any(|&f| self.circuit.sheet.faults[f].owner == part),
             Sight::Tripped | Sight::Blown => open || tripped,
             Sight::Pulled => has("left-open"),
+            Sight::ResetOut => surroundings::has_opened(now, part) && !has("failed-open"),
+            Sight::Heats => surroundings::heats(now, part),
+            Sight::Clicks => surroundings::valve_opens(now, part),
+            Sight::LowSideUp => surroundings::low_side_is_up(now, part),
+            Sight::Charged => !has("lost-charge"),
+            Sight::Blocked => has("condenser-blocked"),
+            Sight::RunsOn => self.runs_on(now, part),
         }
+    }
+
+    /// Whether the compressor of this refrigerant runs, and still does with its liquid line shut
+    /// by hand and the low side drawn down.
+    fn runs_on(&self, now: &AsFound<'_>, refrigerant: usize) -> bool {
+        let mut all = now.assembly.refrigerants.iter();
+        let Some(r) = all.find(|r| r.part == refrigerant) else {
+            return false;
+        };
+        let runs =
+            |found: &AsFound<'_>| surroundings::runs(&found.assembly, &found.motion, r.compressor);
+        let shut = || run(self.circuit, &self.drawn, &self.faults, &Before::PumpedDown);
+        runs(now) && runs(&shut().0)
     }
 }
 

@@ -39,6 +39,7 @@ pub(crate) fn sampled<'c>(
                 && a.open == b.open
                 && a.pulled_in == b.pulled_in
                 && a.tripped == b.tripped
+                && a.closed == b.closed
         });
         match same {
             Some(way) => way.push(unit),

@@ -1,20 +1,24 @@
-//! How a unit under power comes to stand: relays judge the lines, contactors follow their coils,
-//! motors start, stall or trip, breakers and fuses open on too much current.
+//! How a unit under power comes to stand: relays judge the lines, contactors follow their coils
+//! and controls heat and pressure, motors start, stall or trip, breakers and fuses open on too much
+//! current.
 
 use crate::motion::{balance, set_slip, standstill};
 use crate::network::{Alternating, Element, OPEN_OHMS};
 use crate::operate::{AsFound, LINE_HERTZ, Motion, OVERLOAD_RATIO, STALLED_OPEN_SHARE};
 use crate::parts::{Assembly, MotorDevice, Overcurrent, ProtectiveRelay, Watches};
 use crate::sheet::FaultId;
+use crate::surroundings;
 use crate::unit::{Circuit, Drawn, set_ohms};
 
 /// How the motors were before the power came on.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Before {
+pub(crate) enum Before<'a> {
     /// Left to themselves for long: what stalls has opened its overload, or will.
     LongOn,
-    /// Cold: overloads closed, and nothing had time to open.
-    Cold,
+    /// The same with the liquid line shut by hand.
+    PumpedDown,
+    /// Cold: overloads closed, and nothing had time to open. Breakers, fuses and controls that are
+    /// reset by hand stand as they were found.
+    Cold(&'a AsFound<'a>),
 }
 
 pub(crate) fn open_all(elements: &mut [Element], which: &[usize]) {
@@ -35,21 +39,23 @@ pub(crate) fn release(assembly: &mut Assembly) {
     }
 }
 
-/// Puts a unit under power and lets it settle; `stand_open` are breakers and fuses that are open
-/// besides those of the faults. Returns also those that opened by their current.
+/// Puts a unit under power and lets it settle. Returns also the breakers and fuses that opened by
+/// their current.
 pub(crate) fn run<'c>(
     circuit: &'c Circuit<'_>,
     drawn: &Drawn,
     faults: &[FaultId],
-    stand_open: &[bool],
-    before: Before,
+    before: &Before<'_>,
 ) -> (AsFound<'c>, Vec<usize>) {
     let mut assembly = circuit.assemble(drawn, faults);
     let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
-    for (open, stands) in open.iter_mut().zip(stand_open) {
-        *open |= *stands;
+    // Controls that heat or pressure opened, and that stay open.
+    let mut held = vec![false; assembly.controls.len()];
+    let long_on = !matches!(before, Before::Cold(_));
+    if let Before::Cold(found) = before {
+        open.clone_from(&found.open);
+        held = surroundings::held_by_hand(found);
     }
-    let long_on = before == Before::LongOn;
     let mut tripped: Vec<bool> = assembly
         .relays
         .iter()
@@ -57,6 +63,9 @@ pub(crate) fn run<'c>(
         .collect();
     let mut opened = Vec::new();
     loop {
+        if matches!(before, Before::PumpedDown) {
+            surroundings::shut_valves(&mut assembly);
+        }
         for (device, &open) in assembly.overcurrent.clone().iter().zip(&open) {
             if open {
                 open_all(&mut assembly.elements, &device.elements);
@@ -67,11 +76,17 @@ pub(crate) fn run<'c>(
                 set_ohms(&mut assembly.elements[relay.contact], OPEN_OHMS);
             }
         }
-        match settle(circuit, drawn, &mut assembly, &open, &tripped, before) {
+        let stands = Stands {
+            open: &open,
+            tripped: &tripped,
+            held: &held,
+        };
+        match settle(circuit, drawn, &mut assembly, &stands, long_on) {
             Settled::Stands {
                 live,
                 pulled_in,
                 motion,
+                closed,
             } => {
                 let found = AsFound {
                     live,
@@ -80,6 +95,7 @@ pub(crate) fn run<'c>(
                     motion,
                     open,
                     tripped,
+                    closed,
                 };
                 return (found, opened);
             }
@@ -88,7 +104,10 @@ pub(crate) fn run<'c>(
                 opened.push(over);
             }
             Settled::Trips(relay) => tripped[relay] = true,
+            Settled::Holds(control) => held[control] = true,
         }
+        // From rest: nothing of the last attempt is left.
+        assembly = circuit.assemble(drawn, faults);
     }
 }
 
@@ -99,26 +118,44 @@ enum Settled<'c> {
         live: Alternating<'c>,
         pulled_in: Vec<bool>,
         motion: Vec<Motion>,
+        closed: Vec<bool>,
     },
     /// This breaker or fuse opens by its current.
     Opens(usize),
     /// This protective relay trips.
     Trips(usize),
+    /// This control opens by heat or pressure, and stays open.
+    Holds(usize),
 }
 
-/// Lets contactors and motors settle with breakers, fuses and relays as they stand.
+/// What stands open while a unit settles.
+struct Stands<'a> {
+    /// Breakers and fuses.
+    open: &'a [bool],
+    /// Protective relays.
+    tripped: &'a [bool],
+    /// Controls that heat or pressure opened.
+    held: &'a [bool],
+}
+
+/// Lets contactors, controls and motors settle with breakers, fuses, relays and held controls as they
+/// stand.
 fn settle<'c>(
     circuit: &'c Circuit<'_>,
     drawn: &Drawn,
     assembly: &mut Assembly,
-    open: &[bool],
-    tripped: &[bool],
-    before: Before,
+    stands: &Stands<'_>,
+    long_on: bool,
 ) -> Settled<'c> {
-    let long_on = before == Before::LongOn;
+    let Stands {
+        open,
+        tripped,
+        held,
+    } = *stands;
     let mut pulled_in = vec![false; assembly.contactors.len()];
     let mut motion = vec![Motion::Still; assembly.motors.len()];
     release(assembly);
+    let mut closed = surroundings::rest(assembly, held);
     for (m, motor) in assembly.motors.iter().enumerate() {
         set_slip(&mut assembly.elements[motor.element], 1.0);
         if motor.overheated && long_on {
@@ -127,7 +164,7 @@ fn settle<'c>(
         }
     }
     // Coils first: motors stand still while the contactors pull in.
-    let standing = loop {
+    let at_rest = loop {
         let now = solve(circuit, assembly);
         if let Some(over) = overcurrent(assembly, open, &now, |o| o.at_once_amps) {
             return Settled::Opens(over);
@@ -138,7 +175,7 @@ fn settle<'c>(
         let mut changed = false;
         for (c, contactor) in assembly.contactors.iter().enumerate() {
             let pulls = now.across(contactor.coil).norm() >= contactor.pull_in_volts;
-            if pulls && !pulled_in[c] {
+            if pulls && !pulled_in[c] && (long_on || !contactor.delayed) {
                 pulled_in[c] = true;
                 changed = true;
                 for pole in contactor.poles.iter().filter(|p| p.stuck.is_none()) {
@@ -146,6 +183,7 @@ fn settle<'c>(
                 }
             }
         }
+        changed |= surroundings::close(assembly, &now, held, &mut closed);
         if !changed {
             break now;
         }
@@ -153,7 +191,7 @@ fn settle<'c>(
     // Motors at standstill: start, stall, or nothing to stall on.
     for (m, motor) in assembly.motors.iter().enumerate() {
         if motion[m] != Motion::Tripped {
-            motion[m] = standstill(assembly, motor, &standing);
+            motion[m] = standstill(assembly, motor, &at_rest);
         }
     }
     let mut changed = false;
@@ -179,7 +217,7 @@ fn settle<'c>(
     let mut live = if changed {
         solve(circuit, assembly)
     } else {
-        standing
+        at_rest
     };
     if changed {
         live = balance(circuit, assembly, &mut motion, live);
@@ -216,10 +254,14 @@ fn settle<'c>(
     {
         return Settled::Opens(over);
     }
+    if long_on && let Some(c) = surroundings::opens(assembly, drawn, &live, &motion, &closed) {
+        return Settled::Holds(c);
+    }
     Settled::Stands {
         live,
         pulled_in,
         motion,
+        closed,
     }
 }
 
@@ -260,7 +302,7 @@ fn overcurrent(
         .map(|(o, _)| o)
 }
 
-fn closed<'a>(
+fn standing<'a>(
     assembly: &'a Assembly,
     tripped: &'a [bool],
 ) -> impl Iterator<Item = (usize, &'a ProtectiveRelay)> {
@@ -270,7 +312,7 @@ fn closed<'a>(
 
 /// A monitor that trips on what it sees of its three lines.
 fn wrong_lines(assembly: &Assembly, tripped: &[bool], now: &Alternating<'_>) -> Option<usize> {
-    closed(assembly, tripped)
+    standing(assembly, tripped)
         .find(|(_, relay)| match &relay.watches {
             Watches::Lines { lines, unbalance } => {
                 let [a, b, c] = *lines;
@@ -294,7 +336,7 @@ fn overloaded(
     drawn: &Drawn,
     now: &Alternating<'_>,
 ) -> Option<usize> {
-    closed(assembly, tripped)
+    standing(assembly, tripped)
         .find(|(_, relay)| match &relay.watches {
             Watches::Heaters { heaters, amps } => {
                 // It opens and closes again with the heat, as a motor's own does.

@@ -217,6 +217,7 @@ fn assemble(sheet: &Sheet, drawn: &Drawn, faults: &[FaultId]) -> (Assembly, usiz
             internals: &internals,
             params: part.kind.params,
             values: &drawn.values[p],
+            links: &part.links,
             faults: &names,
             severity: own.first().map_or(0.5, |&f| drawn.severity[f]),
             assembly: &mut assembly,

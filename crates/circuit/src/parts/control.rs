@@ -52,6 +52,7 @@ pub(super) const TRANSFORMER: Kind = Kind {
             "inductance of the primary",
         ),
     ],
+    links: &[],
     faults: &[
         fault("primary-open", 0.012, "primary open"),
         fault("secondary-open", 0.006, "secondary open"),
@@ -86,6 +87,7 @@ pub(super) const FUSE: Kind = Kind {
         0.0,
         "rated amperes",
     )],
+    links: &[],
     faults: &[fault("blown", 0.025, "blown with nothing wrong behind it")],
     looks: &[look(
         "blown",
@@ -121,6 +123,7 @@ pub(super) const THERMOSTAT: Kind = Kind {
     ],
     internals: 0,
     params: &[],
+    links: &[],
     faults: &[
         fault("no-call", 0.030, "does not close R to Y"),
         fault("no-valve-call", 0.006, "does not close R to O"),
@@ -139,6 +142,7 @@ pub(super) const PRESSURE_SWITCH: Kind = Kind {
     terminals: &TWO_LEADS,
     internals: 0,
     params: &[],
+    links: &[],
     faults: &[fault(
         "open",
         0.025,
@@ -160,6 +164,7 @@ pub(super) const DEFROST_RELAY: Kind = Kind {
     ],
     internals: 0,
     params: &[],
+    links: &[],
     faults: &[fault("stuck-open", 0.025, "fan contact stays open")],
     looks: &[],
     source: false,
@@ -189,6 +194,7 @@ pub(super) const SOLENOID: Kind = Kind {
             "inductance of the coil",
         ),
     ],
+    links: &[],
     faults: &[
         fault("open", 0.008, "coil open"),
         fault("shorted", 0.005, "coil shorted"),

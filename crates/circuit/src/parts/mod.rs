@@ -7,14 +7,18 @@
 //! Fault weights are relative prior weights. No published split of failures by part was found:
 //! they are made up for the planner from common practice, and never decide alone.
 
+mod contacts;
 mod control;
+mod heat;
 mod motors;
 mod motors3;
 mod power;
+mod refrigeration;
 mod three_phase;
 
 use crate::motor::MotorData;
 use crate::network::{Element, Node, OPEN_OHMS};
+use crate::surroundings::{Control, Refrigerant, Trigger, Valve};
 
 /// A terminal of a part.
 #[derive(Debug, Clone, Copy)]
@@ -42,6 +46,8 @@ pub enum Unit {
     Henry,
     /// Watts (synchronous watts for a torque).
     Watt,
+    /// Pascals, above the air's pressure as a gauge shows them.
+    Pascal,
     /// A bare ratio; may be written in percent.
     Ratio,
 }
@@ -58,6 +64,18 @@ pub struct Param {
     /// How far one part differs from the next: relative standard deviation of the prior.
     pub spread: f64,
     /// What it is.
+    pub words: &'static str,
+}
+
+/// Another part that a part depends on besides by wires: by the air or the refrigerant between
+/// them. A sheet names it as it names a value.
+#[derive(Debug, Clone, Copy)]
+pub struct Link {
+    /// Its key in a sheet.
+    pub name: &'static str,
+    /// What is seen of the other part: only parts that show it can be named.
+    pub shows: Sight,
+    /// What the other part is to this one.
     pub words: &'static str,
 }
 
@@ -99,6 +117,20 @@ pub enum Sight {
     Blown,
     /// The disconnect's handle or pull-out is not in.
     Pulled,
+    /// A reset button stands out.
+    ResetOut,
+    /// A heater gives heat.
+    Heats,
+    /// A valve clicks as its coil is fed.
+    Clicks,
+    /// The refrigerant's low side stands above the least pressure that its control closes at.
+    LowSideUp,
+    /// The refrigerant has its charge.
+    Charged,
+    /// A condenser is blocked.
+    Blocked,
+    /// A compressor runs on with the liquid line shut by hand.
+    RunsOn,
 }
 
 /// A question that eyes, ears or hands answer.
@@ -127,6 +159,8 @@ pub struct Kind {
     pub internals: usize,
     /// The values that describe it.
     pub params: &'static [Param],
+    /// The parts it depends on besides by wires.
+    pub links: &'static [Link],
     /// The ways it fails.
     pub faults: &'static [FaultKind],
     /// What can be seen of it.
@@ -162,6 +196,21 @@ pub const KINDS: &[&Kind] = &[
     &three_phase::PHASE_MONITOR,
     &motors3::THREE_PHASE_COMPRESSOR,
     &motors3::THREE_PHASE_MOTOR,
+    &contacts::ROOM_THERMOSTAT,
+    &contacts::LIMIT_SWITCH,
+    &contacts::LOCKOUT_CONTACT,
+    &contacts::RELAY,
+    &contacts::RELAY_COIL,
+    &heat::THERMOSTAT,
+    &heat::SEQUENCER,
+    &heat::ELEMENT,
+    &heat::LIMIT,
+    &heat::CUT_OUT,
+    &refrigeration::REFRIGERANT,
+    &refrigeration::LIQUID_VALVE,
+    &refrigeration::LOW_PRESSURE,
+    &refrigeration::HIGH_PRESSURE,
+    &refrigeration::DEFROST_TIMER,
 ];
 
 /// The kind of that name.
@@ -192,6 +241,8 @@ pub struct Contactor {
     pub pull_in_volts: f64,
     /// Its poles.
     pub poles: Vec<Pole>,
+    /// Its contacts follow some tens of seconds after the coil: just after a start they are open.
+    pub delayed: bool,
 }
 
 /// A motor behind its thermal protector.
@@ -286,6 +337,14 @@ pub struct Assembly {
     pub motors: Vec<MotorDevice>,
     /// Breakers and fuses.
     pub overcurrent: Vec<Overcurrent>,
+    /// Contacts that heat or pressure moves.
+    pub controls: Vec<Control>,
+    /// Valves of refrigerant.
+    pub valves: Vec<Valve>,
+    /// Refrigerant circuits.
+    pub refrigerants: Vec<Refrigerant>,
+    /// Heaters: the elements that give the heat, each with the watts that it gives at least.
+    pub heaters: Vec<(usize, f64)>,
     /// Overload relays and phase monitors.
     pub relays: Vec<ProtectiveRelay>,
     /// Which part (or wire, after the parts) each element is of.
@@ -299,6 +358,7 @@ pub struct Build<'a> {
     pub(crate) internals: &'a [Node],
     pub(crate) params: &'static [Param],
     pub(crate) values: &'a [f64],
+    pub(crate) links: &'a [usize],
     pub(crate) faults: &'a [&'static str],
     /// How bad a fault of degree is, from 0 to 1.
     pub(crate) severity: f64,
@@ -320,6 +380,11 @@ impl Build<'_> {
             .zip(self.values)
             .find(|(p, _)| p.name == name)
             .map_or(f64::NAN, |(_, v)| *v)
+    }
+
+    /// The part that the kind's `link`-th link names.
+    fn linked(&self, link: usize) -> usize {
+        self.links[link]
     }
 
     fn has(&self, fault: &str) -> bool {
@@ -345,6 +410,27 @@ impl Build<'_> {
     fn contact(&mut self, a: Node, b: Node, closed_ohms: f64, open_fault: &str) -> usize {
         let ohms = self.under(open_fault, OPEN_OHMS, closed_ohms);
         self.resistor(a, b, ohms)
+    }
+
+    /// A contact that heat or pressure moves, and that these faults hold open or closed.
+    fn control(&mut self, ends: [Node; 2], trigger: Trigger, open: &[&str], closed: &[&str]) {
+        let held = |names: &[&str]| names.iter().any(|f| self.faults.contains(f));
+        let stuck = match (held(open), held(closed)) {
+            (true, _) => Some(false),
+            (_, true) => Some(true),
+            _ => None,
+        };
+        let closed_ohms = LINE_CONTACT_OHMS;
+        let at_rest = stuck.unwrap_or(trigger.rests_closed());
+        let ohms = if at_rest { closed_ohms } else { OPEN_OHMS };
+        let element = self.resistor(ends[0], ends[1], ohms);
+        self.assembly.controls.push(Control {
+            part: self.part,
+            element,
+            closed_ohms,
+            stuck,
+            trigger,
+        });
     }
 
     fn motor_data(&self) -> MotorData {

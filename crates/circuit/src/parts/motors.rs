@@ -137,6 +137,7 @@ pub(super) const COMPRESSOR: Kind = Kind {
     ],
     internals: 3,
     params: &PARAMS,
+    links: &[],
     faults: &faults(0.10),
     looks: &[RUNNING, HUMMING, HOT],
     source: false,
@@ -154,6 +155,7 @@ pub(super) const FAN_MOTOR: Kind = Kind {
     ],
     internals: 3,
     params: &PARAMS,
+    links: &[],
     faults: &faults(0.11),
     looks: &[
         RUNNING,

@@ -103,6 +103,7 @@ pub(super) const THREE_PHASE_COMPRESSOR: Kind = Kind {
     ],
     internals: 7,
     params: &PARAMS,
+    links: &[],
     faults: &[
         by_degree("winding-open", 0.012, "a winding open"),
         by_degree(
@@ -168,6 +169,7 @@ pub(super) const THREE_PHASE_MOTOR: Kind = Kind {
     ],
     internals: 4,
     params: &PARAMS,
+    links: &[],
     faults: &[
         by_degree("winding-open", 0.010, "a winding open"),
         by_degree(

@@ -38,6 +38,7 @@ pub(super) const SUPPLY: Kind = Kind {
             "loop resistance of both legs",
         ),
     ],
+    links: &[],
     faults: &[
         fault("absent", 0.010, "both legs dead"),
         fault("leg-1-lost", 0.008, "first leg dead"),
@@ -70,6 +71,7 @@ pub(super) const BREAKER: Kind = Kind {
     terminals: &LINE_LOAD,
     internals: 0,
     params: &[param("rating", Unit::Ampere, None, 0.0, "rated amperes")],
+    links: &[],
     faults: &[
         fault("tripped", 0.010, "tripped with nothing wrong behind it"),
         fault("pole-1-open", 0.004, "first pole does not make"),
@@ -107,6 +109,7 @@ pub(super) const DISCONNECT: Kind = Kind {
     terminals: &LINE_LOAD,
     internals: 0,
     params: &[],
+    links: &[],
     faults: &[
         fault("left-open", 0.006, "left open or its pull-out not in"),
         fault("pole-1-open", 0.007, "first blade or clip does not make"),
@@ -185,6 +188,15 @@ pub(super) fn coil(b: &mut Build<'_>, a1: usize, a2: usize) -> [crate::network::
     ends
 }
 
+/// The least volts at which it pulls in; a coil that is open or shorted never does.
+pub(super) fn pull_in_volts(b: &Build<'_>) -> f64 {
+    if b.has("coil-open") || b.has("coil-shorted") {
+        f64::INFINITY
+    } else {
+        b.value("pull-in")
+    }
+}
+
 pub(super) fn pole(b: &mut Build<'_>, line: usize, load: usize, open: &str, burnt: &str) -> Pole {
     // A burnt contact drops some volts at full load: 0.2 to 0.6 ohm.
     let closed_ohms = b.under(burnt, 0.2 + 0.4 * b.severity, LINE_CONTACT_OHMS);
@@ -216,6 +228,7 @@ pub(super) const CONTACTOR_2P: Kind = Kind {
     ],
     internals: 0,
     params: &COIL_PARAMS,
+    links: &[],
     faults: &[
         COIL_FAULTS[0],
         COIL_FAULTS[1],
@@ -233,12 +246,13 @@ pub(super) const CONTACTOR_2P: Kind = Kind {
             pole(b, 0, 1, "pole-1-open", "pole-1-burnt"),
             pole(b, 2, 3, "pole-2-open", "pole-2-burnt"),
         ];
-        let pull_in_volts = b.value("pull-in");
+        let pull_in_volts = pull_in_volts(b);
         b.assembly.contactors.push(Contactor {
             part: b.part,
             coil,
             pull_in_volts,
             poles,
+            delayed: false,
         });
     },
 };
@@ -249,6 +263,7 @@ pub(super) const CONTACTOR_1P: Kind = Kind {
     terminals: CONTACTOR_2P.terminals,
     internals: 0,
     params: &COIL_PARAMS,
+    links: &[],
     faults: &[
         COIL_FAULTS[0],
         COIL_FAULTS[1],
@@ -262,12 +277,13 @@ pub(super) const CONTACTOR_1P: Kind = Kind {
         let coil = coil(b, 4, 5);
         let poles = vec![pole(b, 0, 1, "pole-1-open", "pole-1-burnt")];
         b.resistor(b.t(2), b.t(3), LINE_CONTACT_OHMS);
-        let pull_in_volts = b.value("pull-in");
+        let pull_in_volts = pull_in_volts(b);
         b.assembly.contactors.push(Contactor {
             part: b.part,
             coil,
             pull_in_volts,
             poles,
+            delayed: false,
         });
     },
 };
@@ -305,6 +321,7 @@ pub(super) const DUAL_RUN_CAPACITOR: Kind = Kind {
         ),
         param("rated", Unit::Volt, None, 0.0, "marked AC volts"),
     ],
+    links: &[],
     faults: &[
         fault("herm-open", 0.070, "compressor section open"),
         fault("fan-open", 0.070, "fan section open"),
@@ -355,6 +372,7 @@ pub(super) const CRANKCASE_HEATER: Kind = Kind {
     terminals: &[terminal("1", "first lead"), terminal("2", "second lead")],
     internals: 0,
     params: &[param("ohms", Unit::Ohm, Some(1200.0), 0.05, "resistance")],
+    links: &[],
     faults: &[fault("open", 0.010, "heater open")],
     looks: &[],
     source: false,

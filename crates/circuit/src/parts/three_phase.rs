@@ -52,6 +52,7 @@ pub(super) const THREE_PHASE_SUPPLY: Kind = Kind {
             "resistance of each line",
         ),
     ],
+    links: &[],
     faults: &[
         fault("absent", 0.008, "all three lines dead"),
         fault("line-1-lost", 0.006, "first line dead"),
@@ -107,6 +108,7 @@ pub(super) const BREAKER_3P: Kind = Kind {
     terminals: &LINE_LOAD,
     internals: 0,
     params: &[param("rating", Unit::Ampere, None, 0.0, "rated amperes")],
+    links: &[],
     faults: &[
         fault("tripped", 0.008, "tripped with nothing wrong behind it"),
         fault("pole-1-open", 0.003, "first pole does not make"),
@@ -153,6 +155,7 @@ pub(super) const FUSED_DISCONNECT_3P: Kind = Kind {
         0.0,
         "rated amperes of its fuses",
     )],
+    links: &[],
     faults: &[
         fault("left-open", 0.006, "left open or its pull-out not in"),
         fault(
@@ -228,6 +231,7 @@ pub(super) const CONTACTOR_3P: Kind = Kind {
     ],
     internals: 0,
     params: &COIL_PARAMS,
+    links: &[],
     faults: &[
         COIL_FAULTS[0],
         COIL_FAULTS[1],
@@ -254,6 +258,7 @@ pub(super) const CONTACTOR_3P: Kind = Kind {
             coil,
             pull_in_volts,
             poles,
+            delayed: false,
         });
     },
 };
@@ -276,6 +281,7 @@ pub(super) const OVERLOAD_RELAY: Kind = Kind {
         param("setting", Unit::Ampere, None, 0.0, "amperes it is set to"),
         param("heater-ohms", Unit::Ohm, Some(0.012), 0.1, "each heater"),
     ],
+    links: &[],
     faults: &[
         fault(
             "tripped",
@@ -349,6 +355,7 @@ pub(super) const PHASE_MONITOR: Kind = Kind {
             "between two of its lines",
         ),
     ],
+    links: &[],
     faults: &[
         fault("failed", 0.012, "drops out although its lines are right"),
         fault(

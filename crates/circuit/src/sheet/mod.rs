@@ -40,6 +40,8 @@ pub struct Part {
     pub kind: &'static Kind,
     /// Its values, in the order of the kind's parameters, in base units.
     pub values: Vec<f64>,
+    /// The parts it depends on besides by wires, in the order of the kind's links.
+    pub links: Vec<usize>,
     /// The point of its first terminal.
     pub first_point: PointId,
 }

@@ -40,6 +40,7 @@ fn words(unit: Unit) -> &'static str {
         Unit::Ampere => "A (mA)",
         Unit::Henry => "H (mH)",
         Unit::Watt => "W",
+        Unit::Pascal => "Pa (kPa)",
         Unit::Ratio => "a bare number or %",
     }
 }
@@ -52,11 +53,12 @@ fn factor(unit: &str, want: Unit) -> Option<f64> {
         | (Unit::Ampere, "A")
         | (Unit::Henry, "H")
         | (Unit::Watt, "W")
+        | (Unit::Pascal, "Pa")
         | (Unit::Ratio, "" | "1") => 1.0,
         (Unit::Ohm, "mOhm") | (Unit::Volt, "mV") | (Unit::Ampere, "mA") | (Unit::Henry, "mH") => {
             1e-3
         }
-        (Unit::Ohm, "kOhm") => 1e3,
+        (Unit::Ohm, "kOhm") | (Unit::Pascal, "kPa") => 1e3,
         (Unit::Ohm, "MOhm") => 1e6,
         (Unit::Farad, "uF") => 1e-6,
         (Unit::Farad, "nF") => 1e-9,
@@ -76,6 +78,7 @@ mod tests {
         assert_eq!(read("0.87 Ohm", Unit::Ohm), Ok(0.87));
         let wrong = read("45 V", Unit::Farad).unwrap_err();
         assert!(wrong.contains("\"V\"") && wrong.contains("uF"), "{wrong}");
+        assert_eq!(read("140 kPa", Unit::Pascal), Ok(140e3));
         assert!(read("45", Unit::Farad).unwrap_err().contains("no unit"));
         assert!(read("much", Unit::Volt).unwrap_err().contains("number"));
     }

@@ -87,8 +87,13 @@ impl Reader {
         check_removed(layers);
         let unused: Vec<_> = layers.iter().flat_map(|l| l.strings("unused")).collect();
 
-        for (name, keys) in merged(layers, "part") {
-            self.part(name, &keys);
+        let parts = merged(layers, "part");
+        for (name, keys) in &parts {
+            self.part(name.clone(), keys);
+        }
+        // A part may name one that comes after it.
+        for (name, keys) in &parts {
+            self.links(name, keys);
         }
         for (name, keys) in merged(layers, "wire") {
             if self.parts.iter().any(|p| p.name == name) {
@@ -255,6 +260,9 @@ impl Reader {
                 value.unwrap_or(1.0)
             })
             .collect();
+        for link in kind.links {
+            let _ = keys.get(link.name);
+        }
         keys.finish();
         let first_point = self.points.len();
         for t in kind.terminals {
@@ -268,8 +276,38 @@ impl Reader {
             words,
             kind,
             values,
+            links: Vec::new(),
             first_point,
         });
+    }
+
+    /// Finds the parts that a part depends on besides by wires.
+    fn links(&mut self, name: &str, keys: &Keys<'_, '_>) {
+        let Some(at) = self.parts.iter().position(|p| p.name == name) else {
+            return;
+        };
+        for link in self.parts[at].kind.links {
+            let Some((other, span)) = keys.need(link.name) else {
+                continue;
+            };
+            let shows = |p: &Part| p.kind.looks.iter().any(|l| l.sight == link.shows);
+            match self.parts.iter().position(|p| p.name == other) {
+                Some(found) if shows(&self.parts[found]) => self.parts[at].links.push(found),
+                found => {
+                    let fit = self.parts.iter().filter(|p| shows(p));
+                    let fit: Vec<&str> = fit.map(|p| p.name.as_str()).collect();
+                    let what = match found {
+                        None => format!("\"{other}\" is not a part of this sheet"),
+                        Some(_) => format!("\"{other}\" cannot be {}", link.words),
+                    };
+                    let remedy = match fit.as_slice() {
+                        [] => format!("add a part that can be {}", link.words),
+                        fit => format!("name {}: {}", link.words, fit.join(", ")),
+                    };
+                    keys.text.problem(span, what, remedy);
+                }
+            }
+        }
     }
 
     pub(super) fn point(
