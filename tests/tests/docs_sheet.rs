@@ -24,6 +24,7 @@ fn unit(unit: Unit) -> &'static str {
         Unit::Henry => "H",
         Unit::Watt => "W",
         Unit::Pascal => "Pa",
+        Unit::Kelvin => "K",
         Unit::Ratio => "1",
     }
 }

@@ -51,6 +51,8 @@ pub struct AsFound<'c> {
     pub pulled_in: Vec<bool>,
     /// What each motor does.
     pub motion: Vec<Motion>,
+    /// Whether each electronically commutated motor turns.
+    pub turning: Vec<bool>,
     /// Whether each breaker or fuse stands open.
     pub open: Vec<bool>,
     /// Whether each protective relay has tripped.
@@ -256,7 +258,11 @@ impl<'c> Unit<'c> {
                 .iter()
                 .position(|c| c.part == part)
                 .is_some_and(|c| now.pulled_in[c] || has("welded")),
-            Sight::Running => matches!(motion, Some(Motion::Running | Motion::Backwards)),
+            Sight::Running => {
+                let mut driven = devices.driven.iter().zip(&now.turning);
+                matches!(motion, Some(Motion::Running | Motion::Backwards))
+                    || driven.any(|(m, turns)| m.part == part && *turns)
+            }
             Sight::Backwards => motion == Some(Motion::Backwards),
             Sight::LinesRight => relay.is_some() && !tripped,
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),
@@ -265,10 +271,10 @@ impl<'c> Unit<'c> {
                 heat == Heat::AsFound && matches!(motion, Some(Motion::Stalled | Motion::Tripped))
             }
             Sight::FreeByHand => !has("seized"),
-            Sight::Swollen => self
-                .faults
-                .iter()
-                .any(|&f| self.circuit.sheet.faults[f].owner == part),
+            Sight::Swollen => self.faults.iter().any(|&f| {
+                let fault = &self.circuit.sheet.faults[f];
+                fault.owner == part && fault.kind_name != "bleed-open"
+            }),
             Sight::Tripped | Sight::Blown => open || tripped,
             Sight::Pulled => has("left-open"),
             Sight::ResetOut => surroundings::has_opened(now, part) && !has("failed-open"),
@@ -278,6 +284,7 @@ impl<'c> Unit<'c> {
             Sight::Charged => !has("lost-charge"),
             Sight::Blocked => has("condenser-blocked"),
             Sight::RunsOn => self.runs_on(now, part),
+            Sight::Flooded => has("tripped"),
         }
     }
 

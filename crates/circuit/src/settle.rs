@@ -1,7 +1,8 @@
 //! How a unit under power comes to stand: relays judge the lines, contactors follow their coils
-//! and controls heat and pressure, motors start, stall or trip, breakers and fuses open on too much
-//! current.
+//! and controls heat and pressure, motors start, stall or trip, start relays and driven
+//! fans follow, breakers and fuses open on too much current.
 
+use crate::follow;
 use crate::motion::{balance, set_slip, standstill};
 use crate::network::{Alternating, Element, OPEN_OHMS};
 use crate::operate::{AsFound, LINE_HERTZ, Motion, OVERLOAD_RATIO, STALLED_OPEN_SHARE};
@@ -87,12 +88,14 @@ pub(crate) fn run<'c>(
                 pulled_in,
                 motion,
                 closed,
+                turning,
             } => {
                 let found = AsFound {
                     live,
                     assembly,
                     pulled_in,
                     motion,
+                    turning,
                     open,
                     tripped,
                     closed,
@@ -119,6 +122,7 @@ enum Settled<'c> {
         pulled_in: Vec<bool>,
         motion: Vec<Motion>,
         closed: Vec<bool>,
+        turning: Vec<bool>,
     },
     /// This breaker or fuse opens by its current.
     Opens(usize),
@@ -154,6 +158,7 @@ fn settle<'c>(
     } = *stands;
     let mut pulled_in = vec![false; assembly.contactors.len()];
     let mut motion = vec![Motion::Still; assembly.motors.len()];
+    let mut picked = vec![false; assembly.start_relays.len()];
     release(assembly);
     let mut closed = surroundings::rest(assembly, held);
     for (m, motor) in assembly.motors.iter().enumerate() {
@@ -172,7 +177,7 @@ fn settle<'c>(
         if let Some(relay) = wrong_lines(assembly, tripped, &now) {
             return Settled::Trips(relay);
         }
-        let mut changed = false;
+        let mut changed = follow::pick_up(assembly, &now, &mut picked);
         for (c, contactor) in assembly.contactors.iter().enumerate() {
             let pulls = now.across(contactor.coil).norm() >= contactor.pull_in_volts;
             if pulls && !pulled_in[c] && (long_on || !contactor.delayed) {
@@ -197,10 +202,7 @@ fn settle<'c>(
     let mut changed = false;
     for (m, motor) in assembly.motors.iter().enumerate() {
         match motion[m] {
-            Motion::Running => {
-                set_slip(&mut assembly.elements[motor.element], motor.running_slip);
-                changed = true;
-            }
+            Motion::Running => changed = true,
             Motion::Backwards => {
                 let slip = 2.0 - motor.running_slip;
                 set_slip(&mut assembly.elements[motor.element], slip);
@@ -214,6 +216,7 @@ fn settle<'c>(
             _ => {}
         }
     }
+    follow::come_up(circuit, assembly, &motion, &mut picked);
     let mut live = if changed {
         solve(circuit, assembly)
     } else {
@@ -222,19 +225,24 @@ fn settle<'c>(
     if changed {
         live = balance(circuit, assembly, &mut motion, live);
     }
+    let overloads: Vec<bool> = assembly
+        .motors
+        .iter()
+        .zip(&motion)
+        .map(|(motor, motion)| match motion {
+            Motion::Stalled => true,
+            Motion::Running | Motion::Backwards => {
+                let limit = OVERLOAD_RATIO * motor.rated_amps;
+                let over = |&p: &usize| through(&live, &assembly.elements[p]) > limit;
+                motor.protectors.iter().any(over)
+            }
+            _ => false,
+        })
+        .collect();
     if long_on {
         let mut changed = false;
         for (m, motor) in assembly.motors.iter().enumerate() {
-            let over = match motion[m] {
-                Motion::Stalled => true,
-                Motion::Running | Motion::Backwards => {
-                    let limit = OVERLOAD_RATIO * motor.rated_amps;
-                    let over = |&p: &usize| through(&live, &assembly.elements[p]) > limit;
-                    motor.load_watts.is_some() && motor.protectors.iter().any(over)
-                }
-                _ => false,
-            };
-            if over && opens(motor, drawn) {
+            if overloads[m] && opens(motor, drawn) {
                 motion[m] = Motion::Tripped;
                 set_slip(&mut assembly.elements[motor.element], 1.0);
                 open_all(&mut assembly.elements, &motor.protectors);
@@ -243,13 +251,20 @@ fn settle<'c>(
         }
         if changed {
             live = solve(circuit, assembly);
+            if follow::drop_out(assembly, &live, &mut picked) {
+                live = solve(circuit, assembly);
+            }
         }
         if let Some(relay) = overloaded(assembly, tripped, drawn, &live) {
             return Settled::Trips(relay);
         }
     }
-    // A stalled motor opens its overload long before the breaker's thermal element opens.
-    if !motion.contains(&Motion::Stalled)
+    let turning = follow::drive(assembly, &live);
+    if turning.contains(&true) {
+        live = solve(circuit, assembly);
+    }
+    // Such a motor opens its overload long before the breaker's thermal element opens.
+    if !overloads.contains(&true)
         && let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps)
     {
         return Settled::Opens(over);
@@ -262,6 +277,7 @@ fn settle<'c>(
         pulled_in,
         motion,
         closed,
+        turning,
     }
 }
 

@@ -567,3 +567,17 @@ fn control_volts_by_hand() {
     let weak = unit(&circuit, &["indoor-supply.low"], 0.0);
     assert_eq!(weak.found().pulled_in, [false]);
 }
+
+/// An open coil pulls nothing in, with its full volts across it; its contacts stay open.
+#[test]
+fn an_open_coil_pulls_nothing_in() {
+    let sheet = heat_pump();
+    let circuit = Circuit::new(&sheet);
+    let open = unit(&circuit, &["contactor.coil-open"], 0.5);
+    assert!(volts(&open, "contactor.A1", "contactor.A2") > 20.0);
+    assert_eq!(open.found().pulled_in, [false]);
+    assert!(volts(&open, "contactor.T1", "contactor.T2") < 1.0);
+    for part in ["compressor", "fan-motor"] {
+        assert_eq!(motion(&open, open.found(), part), Motion::Still, "{part}");
+    }
+}

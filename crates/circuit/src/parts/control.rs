@@ -136,6 +136,24 @@ pub(super) const THERMOSTAT: Kind = Kind {
     },
 };
 
+pub(super) const COOLING_THERMOSTAT: Kind = Kind {
+    name: "cooling-thermostat",
+    about: "thermostat of a unit that only cools, calling for cooling",
+    terminals: &[
+        terminal("R", "24 V hot"),
+        terminal("Y", "call for the compressor"),
+    ],
+    internals: 0,
+    params: &[],
+    links: &[],
+    faults: &[fault("no-call", 0.030, "does not close R to Y")],
+    looks: &[],
+    source: false,
+    build: |b| {
+        b.contact(b.t(0), b.t(1), CONTROL_CONTACT_OHMS, "no-call");
+    },
+};
+
 pub(super) const PRESSURE_SWITCH: Kind = Kind {
     name: "pressure-switch",
     about: "pressure switch, closed while the pressure is in range",

@@ -7,18 +7,26 @@
 //! Fault weights are relative prior weights. No published split of failures by part was found:
 //! they are made up for the planner from common practice, and never decide alone.
 
+mod capacitors;
 mod contacts;
 mod control;
+mod ecm;
 mod heat;
 mod motors;
 mod motors3;
 mod power;
 mod refrigeration;
+mod sensing;
+mod start;
 mod three_phase;
 
 use crate::motor::MotorData;
 use crate::network::{Element, Node, OPEN_OHMS};
 use crate::surroundings::{Control, Refrigerant, Trigger, Valve};
+
+pub use self::ecm::{Drive, DrivenMotor};
+pub use self::sensing::thermistor_ohms;
+pub use self::start::StartRelay;
 
 /// A terminal of a part.
 #[derive(Debug, Clone, Copy)]
@@ -48,6 +56,8 @@ pub enum Unit {
     Watt,
     /// Pascals, above the air's pressure as a gauge shows them.
     Pascal,
+    /// Kelvin; a temperature may be written in degrees Celsius.
+    Kelvin,
     /// A bare ratio; may be written in percent.
     Ratio,
 }
@@ -131,6 +141,8 @@ pub enum Sight {
     Blocked,
     /// A compressor runs on with the liquid line shut by hand.
     RunsOn,
+    /// Water stands up to a float.
+    Flooded,
 }
 
 /// A question that eyes, ears or hands answer.
@@ -171,6 +183,22 @@ pub struct Kind {
     pub build: fn(&mut Build<'_>),
 }
 
+impl Kind {
+    /// The pairs of its terminals that it may hold charged with the power off: every pair of a
+    /// capacitor's, the power plug of a module with a capacitor behind it.
+    #[must_use]
+    pub fn charged(&self) -> Vec<[usize; 2]> {
+        let terminals = match self.name {
+            "dual-run-capacitor" | "run-capacitor" | "start-capacitor" => self.terminals.len(),
+            "ecm-module" => 2,
+            _ => 0,
+        };
+        (0..terminals)
+            .flat_map(|a| (a + 1..terminals).map(move |b| [a, b]))
+            .collect()
+    }
+}
+
 /// Every kind.
 pub const KINDS: &[&Kind] = &[
     &power::SUPPLY,
@@ -178,13 +206,19 @@ pub const KINDS: &[&Kind] = &[
     &power::DISCONNECT,
     &power::CONTACTOR_1P,
     &power::CONTACTOR_2P,
-    &power::DUAL_RUN_CAPACITOR,
+    &capacitors::DUAL_RUN_CAPACITOR,
+    &capacitors::RUN_CAPACITOR,
+    &capacitors::START_CAPACITOR,
+    &start::POTENTIAL_RELAY,
     &power::CRANKCASE_HEATER,
     &motors::COMPRESSOR,
     &motors::FAN_MOTOR,
+    &ecm::MODULE,
+    &ecm::MOTOR,
     &control::TRANSFORMER,
     &control::FUSE,
     &control::THERMOSTAT,
+    &control::COOLING_THERMOSTAT,
     &control::PRESSURE_SWITCH,
     &control::DEFROST_RELAY,
     &control::SOLENOID,
@@ -211,6 +245,8 @@ pub const KINDS: &[&Kind] = &[
     &refrigeration::LOW_PRESSURE,
     &refrigeration::HIGH_PRESSURE,
     &refrigeration::DEFROST_TIMER,
+    &sensing::THERMISTOR,
+    &sensing::FLOAT_SWITCH,
 ];
 
 /// The kind of that name.
@@ -237,7 +273,7 @@ pub struct Contactor {
     pub part: usize,
     /// Its coil's ends.
     pub coil: [Node; 2],
-    /// The least coil volts at which it pulls in.
+    /// The least coil volts at which it pulls in; infinite for a coil that makes no field.
     pub pull_in_volts: f64,
     /// Its poles.
     pub poles: Vec<Pole>,
@@ -335,6 +371,12 @@ pub struct Assembly {
     pub contactors: Vec<Contactor>,
     /// Motors.
     pub motors: Vec<MotorDevice>,
+    /// Potential relays.
+    pub start_relays: Vec<StartRelay>,
+    /// Modules of electronically commutated motors.
+    pub drives: Vec<Drive>,
+    /// The motors that they turn.
+    pub driven: Vec<DrivenMotor>,
     /// Breakers and fuses.
     pub overcurrent: Vec<Overcurrent>,
     /// Contacts that heat or pressure moves.

@@ -1,4 +1,4 @@
-//! The line circuit: supply, breaker, disconnect, contactors, capacitor, heater.
+//! The line circuit: supply, breaker, disconnect, contactors, heater.
 
 use super::{
     Build, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, Pole, Sight, Unit, bonded, by_degree,
@@ -285,84 +285,6 @@ pub(super) const CONTACTOR_1P: Kind = Kind {
             poles,
             delayed: false,
         });
-    },
-};
-
-pub(super) const DUAL_RUN_CAPACITOR: Kind = Kind {
-    name: "dual-run-capacitor",
-    about: "two run capacitors in one can, with a common terminal",
-    terminals: &[
-        terminal("C", "common of both sections"),
-        terminal("HERM", "compressor section"),
-        terminal("FAN", "fan section"),
-    ],
-    internals: 0,
-    params: &[
-        param(
-            "herm",
-            Unit::Farad,
-            None,
-            0.02,
-            "marked capacitance, compressor section",
-        ),
-        param(
-            "fan",
-            Unit::Farad,
-            None,
-            0.02,
-            "marked capacitance, fan section",
-        ),
-        param(
-            "tolerance",
-            Unit::Ratio,
-            Some(0.06),
-            0.0,
-            "marked tolerance",
-        ),
-        param("rated", Unit::Volt, None, 0.0, "marked AC volts"),
-    ],
-    links: &[],
-    faults: &[
-        fault("herm-open", 0.070, "compressor section open"),
-        fault("fan-open", 0.070, "fan section open"),
-        by_degree(
-            "herm-low",
-            0.060,
-            "compressor section far under its marking",
-        ),
-        by_degree("fan-low", 0.060, "fan section far under its marking"),
-        fault("herm-shorted", 0.006, "compressor section shorted"),
-        fault("fan-shorted", 0.006, "fan section shorted"),
-    ],
-    looks: &[look(
-        "swollen",
-        Sight::Swollen,
-        None,
-        "Is the capacitor's can bulged, split or leaking?",
-    )],
-    source: false,
-    build: |b| {
-        for (hot, value, open, low, shorted) in [
-            (1, "herm", "herm-open", "herm-low", "herm-shorted"),
-            (2, "fan", "fan-open", "fan-low", "fan-shorted"),
-        ] {
-            let marked = b.value(value);
-            let farads = if b.has(open) {
-                // What is left of an opened film: about a thousandth.
-                marked * 1e-3
-            } else if b.has(low) {
-                marked * (0.35 + 0.45 * b.severity)
-            } else {
-                marked
-            };
-            let leak_ohms = b.under(shorted, 0.3, 5e8);
-            b.push(Element::Capacitor {
-                ends: [b.t(hot), b.t(0)],
-                farads,
-                esr_ohms: 0.05,
-                leak_ohms,
-            });
-        }
     },
 };
 

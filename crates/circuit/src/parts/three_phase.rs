@@ -1,7 +1,7 @@
 //! The line circuit of a three-phase unit: supply, breaker, fused disconnect, contactor, overload
 //! relay, phase monitor.
 
-use super::power::{COIL_FAULTS, COIL_PARAMS, CONTACTOR_LOOKS, coil, pole};
+use super::power::{COIL_FAULTS, COIL_PARAMS, CONTACTOR_LOOKS, coil, pole, pull_in_volts};
 use super::{
     Build, CONTROL_CONTACT_OHMS, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, ProtectiveRelay,
     Sight, Unit, Watches, bonded, by_degree, fault, look, param, terminal,
@@ -252,7 +252,7 @@ pub(super) const CONTACTOR_3P: Kind = Kind {
             pole(b, 2, 3, "pole-2-open", "pole-2-burnt"),
             pole(b, 4, 5, "pole-3-open", "pole-3-burnt"),
         ];
-        let pull_in_volts = b.value("pull-in");
+        let pull_in_volts = pull_in_volts(b);
         b.assembly.contactors.push(Contactor {
             part: b.part,
             coil,

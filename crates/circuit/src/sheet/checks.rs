@@ -304,14 +304,8 @@ impl Reader {
         }
         let mut capacitors = Vec::new();
         for part in &self.parts {
-            if part.kind.name.contains("capacitor") {
-                let n = part.kind.terminals.len();
-                for a in 0..n {
-                    for b in a + 1..n {
-                        capacitors.push([part.first_point + a, part.first_point + b]);
-                    }
-                }
-            }
+            let charged = part.kind.charged().into_iter();
+            capacitors.extend(charged.map(|pair| pair.map(|t| part.first_point + t)));
         }
         DeadPlan {
             line,

@@ -29,7 +29,8 @@ pub fn read(text: &str, want: Unit) -> Result<f64, String> {
     if !value.is_finite() {
         return Err(format!("\"{text}\" is not a finite number"));
     }
-    Ok(value * factor)
+    let zero = if unit == "Cel" { 273.15 } else { 0.0 };
+    Ok(value * factor + zero)
 }
 
 fn words(unit: Unit) -> &'static str {
@@ -41,6 +42,7 @@ fn words(unit: Unit) -> &'static str {
         Unit::Henry => "H (mH)",
         Unit::Watt => "W",
         Unit::Pascal => "Pa (kPa)",
+        Unit::Kelvin => "K or Cel",
         Unit::Ratio => "a bare number or %",
     }
 }
@@ -54,6 +56,7 @@ fn factor(unit: &str, want: Unit) -> Option<f64> {
         | (Unit::Henry, "H")
         | (Unit::Watt, "W")
         | (Unit::Pascal, "Pa")
+        | (Unit::Kelvin, "K" | "Cel")
         | (Unit::Ratio, "" | "1") => 1.0,
         (Unit::Ohm, "mOhm") | (Unit::Volt, "mV") | (Unit::Ampere, "mA") | (Unit::Henry, "mH") => {
             1e-3
@@ -76,6 +79,8 @@ mod tests {
         assert!((read("45 uF", Unit::Farad).unwrap() - 45e-6).abs() < 1e-18);
         assert_eq!(read("6 %", Unit::Ratio), Ok(0.06));
         assert_eq!(read("0.87 Ohm", Unit::Ohm), Ok(0.87));
+        assert_eq!(read("3950 K", Unit::Kelvin), Ok(3950.0));
+        assert!((read("-10 Cel", Unit::Kelvin).unwrap() - 263.15).abs() < 1e-9);
         let wrong = read("45 V", Unit::Farad).unwrap_err();
         assert!(wrong.contains("\"V\"") && wrong.contains("uF"), "{wrong}");
         assert_eq!(read("140 kPa", Unit::Pascal), Ok(140e3));
