@@ -76,6 +76,7 @@ impl Priors {
             name,
             text,
             problems: &problems,
+            removed: Vec::new(),
         };
         if let Some(table) = text.parse() {
             let top = Keys::new(&text, 0..0, table.get_ref());

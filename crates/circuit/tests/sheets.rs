@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::Path;
 
-use ohmtrail_circuit::sheet::{Problem, SheetError, read_builtin, read_file, read_text};
+use ohmtrail_circuit::sheet::{Problem, Question, SheetError, read_builtin, read_file, read_text};
 
 /// A small sheet with one of everything.
 const SMALL: &str = include_str!("small-sheet.toml");
@@ -378,6 +378,13 @@ const REFUSED: &[(&str, &str, &str, &str, &str)] = &[
         "there is no \"feed-3\" to remove",
         "this sheet is based on",
     ),
+    (
+        "title =",
+        "remove = [\"cap.fan-gone\"]\ntitle =",
+        "remove",
+        "there is no \"cap.fan-gone\" to remove",
+        "fault or check",
+    ),
 ];
 
 #[test]
@@ -579,4 +586,137 @@ rated = "440 V"
         cap.expect("a capacitor").values[0]
     };
     assert!((farads(&mine) / farads(&base) - 45.0 / 35.0).abs() < 1e-12);
+}
+
+/// Based on the small sheet, from a text.
+fn on_small(rest: &str) -> Result<ohmtrail_circuit::sheet::Sheet, SheetError> {
+    let folder = tempfile::tempdir().expect("a folder");
+    write(folder.path(), "small.toml", SMALL);
+    let head = "name = \"mine\"\ntitle = \"An invented variant\"\nbased-on = \"small.toml\"\n";
+    write(folder.path(), "mine.toml", &format!("{head}{rest}"));
+    read_file(&folder.path().join("mine.toml"))
+}
+
+/// A single fault of a part that stays, and a single check: gone, with what the base says of them.
+#[test]
+fn a_sheet_removes_single_faults_and_checks() {
+    let base = read_text("small.toml", SMALL).expect("it reads");
+    let measures = |sheet: &ohmtrail_circuit::sheet::Sheet| {
+        let checks = sheet.checks.iter();
+        let named = checks.filter_map(|c| match &c.question {
+            Question::Measure { function, .. } => Some(function.name()),
+            Question::Look { .. } => None,
+        });
+        named.collect::<Vec<_>>()
+    };
+    assert_eq!(measures(&base), ["volts-ac", "farads", "amps-ac"]);
+    let mine = on_small("remove = [\"cap.herm-open\", \"volts-ac contactor.L1 contactor.L2\"]\n")
+        .unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(mine.faults.len(), base.faults.len() - 1);
+    assert_eq!(mine.fault("cap.herm-open"), None);
+    assert!(mine.fault("cap.fan-open").is_some());
+    assert_eq!(measures(&mine), ["farads", "amps-ac"]);
+    // The check that proved it stays, and proves it no more; what it masked is free.
+    let farads = mine.checks.iter().find(|c| !c.proves.is_empty());
+    assert!(farads.is_none() && mine.masked.is_empty());
+    assert_eq!(mine.caused.len(), base.caused.len());
+    let mine = on_small("remove = [\"cap.fan-open\"]\n").unwrap_or_else(|e| panic!("{e}"));
+    assert!(mine.caused.is_empty() && mine.masked.len() == 1);
+    // With its power a check is named more closely.
+    for (power, left) in [("off", 2), ("on", 3)] {
+        let mine = on_small(&format!("remove = [\"farads cap.C cap.HERM {power}\"]\n"));
+        match mine {
+            Ok(mine) => assert_eq!(measures(&mine).len(), left),
+            Err(e) => assert!(power == "on" && e.to_string().contains("to remove"), "{e}"),
+        }
+    }
+    // The order of the points is that of the check: the command lists it.
+    let error = on_small("remove = [\"farads cap.HERM cap.C\"]\n").expect_err("no such check");
+    assert!(
+        error
+            .to_string()
+            .contains("\"farads cap.HERM cap.C\" to remove"),
+        "{error}"
+    );
+    // What the sheet itself says must not name what it removes.
+    let own = "remove = [\"cap.herm-open\"]\n[[masked]]\nby = [\"cap.herm-open\"]\nfaults = [\"heater.open\"]\n";
+    let error = on_small(own).expect_err("it names what it removed");
+    assert!(
+        error
+            .to_string()
+            .contains("\"cap.herm-open\" is not a fault"),
+        "{error}"
+    );
+}
+
+/// A part or wire that is removed takes with it what the base says of it: checks at it, its place
+/// in lifted sets, lists of faults and complaints. What must read dead is never shortened.
+#[test]
+fn what_speaks_of_a_removed_part_goes_with_it() {
+    let base = read_text("small.toml", SMALL).expect("it reads");
+    let mine = on_small("remove = [\"heater\", \"heat-1\", \"heat-2\"]\n")
+        .unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(mine.checks.len(), base.checks.len() - 1);
+    assert!(mine.masked.is_empty());
+    // One of two wire ends of a lifted set.
+    let mine = on_small(
+        "remove = [\"fan\"]\n[[wire]]\nname = \"fan-lead\"\nfrom = \"contactor.T1\"\nto = \"cap.FAN\"\n",
+    )
+    .unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(mine.lifts[0].ends.len(), 1);
+    // With the lifted set goes the check that needs it.
+    let mine = on_small("remove = [\"capacitor\"]\n").unwrap_or_else(|e| panic!("{e}"));
+    assert!(mine.lifts.is_empty() && mine.checks.len() == base.checks.len() - 1);
+    let replaced = "remove = [\"contactor\", \"whip-1\", \"whip-2\", \"herm\", \"fan\", \"common\", \"heat-1\", \"heat-2\", \"heater\", \"cap\", \"dead\"]\n";
+    let error = on_small(replaced).expect_err("nothing is left to read dead");
+    assert!(
+        error
+            .to_string()
+            .contains("\"contactor.T1\" is not a point"),
+        "{error}"
+    );
+}
+
+/// A `[dead]` point before the breaker stays live whatever is opened: the unit could never be
+/// proved dead.
+#[test]
+fn a_dead_point_before_the_breaker_is_refused() {
+    let sheet = |line: &str, other: &str| {
+        let text = format!(
+            "name = \"mine\"\ntitle = \"x\"\nbased-on = \"split-heat-pump-1ph\"\n[dead]\nline = [\"{line}-1\", \"{line}-2\"]\nload = [\"contactor.T1\", \"contactor.T2\"]\nground = \"supply.G\"\n[[dead.other]]\npoints = [\"{other}-1\", \"{other}-2\"]\n"
+        );
+        problems(&text)
+    };
+    for (line, other, wanted) in [
+        ("disconnect.line", "indoor-breaker.load", &[][..]),
+        ("breaker.load", "indoor-breaker.load", &[]),
+        (
+            "breaker.line",
+            "indoor-breaker.load",
+            &["breaker.line-1", "breaker.line-2"],
+        ),
+        (
+            "disconnect.line",
+            "indoor-breaker.line",
+            &["indoor-breaker.line-1", "indoor-breaker.line-2"],
+        ),
+    ] {
+        let found = sheet(line, other);
+        assert_eq!(found.len(), wanted.len(), "{found:?}");
+        for (problem, point) in found.iter().zip(wanted) {
+            assert!(
+                problem.what.contains(&format!("\"{point}\" stays live")),
+                "{problem}"
+            );
+            assert!(problem.remedy.contains("behind the breakers"), "{problem}");
+            assert_eq!(
+                problem.line,
+                if wanted[0].starts_with("indoor") {
+                    9
+                } else {
+                    5
+                }
+            );
+        }
+    }
 }

@@ -3,13 +3,20 @@
 
 use std::ops::Range;
 
+use ohmtrail_core::gates::limits::DEAD;
 use ohmtrail_core::reading::Function;
 use toml::de::DeValue;
 
 use super::read::Reader;
 use super::toml::Keys;
-use super::{Caused, Check, Complaint, DeadPlan, Heat, Lift, Masked, PointId, Question, quantity};
-use crate::parts::{Sight, Unit};
+use crate::meter::VOLTMETER_OHMS;
+use crate::operate::Unit;
+use crate::unit::{Circuit, Drawn};
+
+use super::{
+    Caused, Check, Complaint, DeadPlan, Heat, Lift, Masked, PointId, Question, Sheet, quantity,
+};
+use crate::parts::{self, Sight};
 
 /// Minutes of a look (common practice, no published source).
 const LOOK_MINUTES: f64 = 0.5;
@@ -17,7 +24,7 @@ const LOOK_MINUTES: f64 = 0.5;
 impl Reader {
     pub(super) fn lift(&mut self, name: String, keys: &Keys<'_, '_>) {
         let mut ends = Vec::new();
-        for (end, span) in keys.strings("ends") {
+        for (end, span) in keys.left("ends") {
             let Some(id) = self.point(keys, end, span.clone()) else {
                 continue;
             };
@@ -116,7 +123,7 @@ impl Reader {
         let why = keys.need("why").map_or("", |w| w.0).to_owned();
         let limits = keys.strings("within");
         let proves: Vec<usize> = keys
-            .strings("proves")
+            .left("proves")
             .into_iter()
             .filter_map(|(n, s)| self.fault(keys, n, s))
             .collect();
@@ -149,10 +156,10 @@ impl Reader {
             [] => None,
             [(low, low_span), (high, high_span)] => {
                 let unit = match function.ucum() {
-                    "V" => Unit::Volt,
-                    "F" => Unit::Farad,
-                    "A" => Unit::Ampere,
-                    _ => Unit::Ohm,
+                    "V" => parts::Unit::Volt,
+                    "F" => parts::Unit::Farad,
+                    "A" => parts::Unit::Ampere,
+                    _ => parts::Unit::Ohm,
                 };
                 let read = |text: &str, span: &Range<usize>| {
                     quantity::read(text, unit)
@@ -209,7 +216,7 @@ impl Reader {
 
     pub(super) fn masked(&self, keys: &Keys<'_, '_>, masked: &mut Vec<Masked>) {
         let faults = |key| -> Vec<usize> {
-            keys.strings(key)
+            keys.left(key)
                 .into_iter()
                 .filter_map(|(n, s)| self.fault(keys, n, s))
                 .collect()
@@ -223,9 +230,12 @@ impl Reader {
 
     pub(super) fn caused(&self, keys: &Keys<'_, '_>, caused: &mut Vec<Caused>) {
         let p = keys.number("p");
-        let to = keys.need("fault").and_then(|(n, s)| self.fault(keys, n, s));
+        let to = keys
+            .need("fault")
+            .filter(|(n, _)| !keys.text.is_removed(n))
+            .and_then(|(n, s)| self.fault(keys, n, s));
         let by: Vec<usize> = keys
-            .strings("by")
+            .left("by")
             .into_iter()
             .filter_map(|(n, s)| self.fault(keys, n, s))
             .collect();
@@ -256,6 +266,7 @@ impl Reader {
                 });
                 match (check, value.get_ref()) {
                     (Some(check), DeValue::Boolean(yes)) => says.push((check, *yes)),
+                    (None, _) if keys.text.is_removed(look) => {}
                     (None, _) => keys.text.problem(
                         span,
                         format!("\"{look}\" is nothing that is looked at on this sheet"),
@@ -313,6 +324,34 @@ impl Reader {
             others,
             ground,
             capacitors,
+        }
+    }
+}
+
+/// Names the points of a sheet with breakers that stay live when every breaker is open: they can
+/// never be proved dead.
+pub(super) fn never_dead(sheet: &Sheet, keys: &Keys<'_, '_>) {
+    let circuit = Circuit::new(sheet);
+    let unit = Unit::new(&circuit, Drawn::draw(sheet, 0), &[]);
+    if unit.found().assembly.overcurrent.iter().all(|o| !o.line) {
+        return;
+    }
+    let opened = unit.opened(&[], Heat::Cold, true);
+    let others = keys.tables("other");
+    let named = ["line", "load"]
+        .into_iter()
+        .flat_map(|key| keys.strings(key));
+    let named = named.chain(others.iter().flat_map(|other| other.strings("points")));
+    for (name, span) in named {
+        let ends = [sheet.point(name), Some(sheet.dead.ground)];
+        if opened.voltmeter(ends, VOLTMETER_OHMS) > DEAD.0 {
+            keys.text.problem(
+                span,
+                format!(
+                    "\"{name}\" stays live with every breaker open: it can never be proved dead"
+                ),
+                "name points behind the breakers, such as the line side of the disconnect",
+            );
         }
     }
 }

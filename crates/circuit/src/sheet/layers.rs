@@ -75,6 +75,7 @@ impl Layer {
             name: &self.name,
             text: &self.text,
             problems,
+            removed: Vec::new(),
         }
     }
 
@@ -136,7 +137,7 @@ fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
             }
         }
     }
-    let texts: Vec<Text<'_>> = layers.iter().map(|l| l.lines(&problems)).collect();
+    let mut texts: Vec<Text<'_>> = layers.iter().map(|l| l.lines(&problems)).collect();
     let tables: Vec<_> = texts.iter().filter_map(Text::parse).collect();
     let mut hasher = blake3::Hasher::new();
     for layer in &layers {
@@ -146,6 +147,13 @@ fn read_layers(sheet: Layer) -> Result<Sheet, SheetError> {
     // Not in one expression: the borrow would last through the reading, which adds problems.
     let sound = problems.borrow().is_empty();
     let sheet = sound.then(|| {
+        // The last layer first: each is told what those after it remove.
+        let mut removed: Vec<String> = Vec::new();
+        for (text, table) in texts.iter_mut().zip(&tables).rev() {
+            text.removed.clone_from(&removed);
+            let own = Keys::new(text, 0..0, table.get_ref()).strings("remove");
+            removed.extend(own.into_iter().map(|(name, _)| name.to_owned()));
+        }
         let tops: Vec<Keys<'_, '_>> = texts
             .iter()
             .zip(&tables)

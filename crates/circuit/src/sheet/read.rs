@@ -1,11 +1,13 @@
 //! Reads a sheet's parts, wires and faults from TOML, with everything that is wrong with them.
 //!
 //! A sheet may be `based-on` another: it takes over all of it, replaces parts, wires, lifted sets
-//! and complaints of the same name, adds its own, and removes what its `remove` names.
+//! and complaints of the same name, adds its own, and removes what its `remove` names: of the base,
+//! what speaks of a removed thing goes with it. Only what must read dead is never shortened so.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use super::checks::never_dead;
 use super::toml::Keys;
 use super::{Check, Fault, Lift, Minutes, Part, PointId, Sheet, Wire, quantity};
 use crate::parts::{KINDS, kind};
@@ -55,22 +57,59 @@ fn merged<'k>(layers: &'k [Keys<'k, 'k>], key: &'static str) -> Vec<(String, Key
 
 /// Names what a layer removes that no layer under it has.
 fn check_removed(layers: &[Keys<'_, '_>]) {
-    let mut known: Vec<&str> = Vec::new();
+    let mut known: Vec<String> = Vec::new();
     for layer in layers {
         for (name, span) in layer.strings("remove") {
-            if !known.contains(&name) {
+            if known.iter().all(|k| k != name) {
                 layer.text.problem(
                     span,
                     format!("there is no \"{name}\" to remove"),
-                    "name a part, wire, lifted set or complaint of the sheet that this sheet is based on",
+                    "name a part, wire, lifted set, complaint, fault or check of the sheet that this sheet is based on",
                 );
             }
         }
         for key in ["part", "wire", "lift", "complaint"] {
-            let tables = layer.tables(key);
-            known.extend(tables.iter().filter_map(|t| t.string("name")).map(|n| n.0));
+            for table in layer.tables(key) {
+                let name = table.get("name").and_then(|n| n.get_ref().as_str());
+                let Some(name) = name else { continue };
+                let of = table.get("kind").and_then(|k| k.get_ref().as_str());
+                let faults: Vec<&str> = match of.and_then(kind) {
+                    Some(kind) => kind.faults.iter().map(|f| f.name).collect(),
+                    None if key == "wire" => vec!["open"],
+                    None => Vec::new(),
+                };
+                known.extend(faults.iter().map(|f| format!("{name}.{f}")));
+                known.push(name.to_owned());
+            }
+        }
+        for table in layer.tables("check") {
+            known.extend(check_names(&table).into_iter().flatten());
         }
     }
+}
+
+/// The names by which a check can be removed: its function and points, as the command lists it,
+/// and the same with the power that it needs.
+fn check_names(keys: &Keys<'_, '_>) -> Option<[String; 2]> {
+    let text = |key| keys.get(key)?.get_ref().as_str();
+    let points: Option<Vec<&str>> = keys.get("points")?.get_ref().as_array().map(|points| {
+        let names = points.iter().filter_map(|p| p.get_ref().as_str());
+        names.collect()
+    });
+    let name = format!("{} {}", text("measure")?, points?.join(" "));
+    let with_power = format!("{name} {}", text("power")?);
+    Some([name, with_power])
+}
+
+/// Whether a sheet based on this check's sheet removes it: by its name, or with something that it
+/// cannot do without.
+fn check_is_removed(keys: &Keys<'_, '_>) -> bool {
+    let by_name = check_names(keys)
+        .into_iter()
+        .flatten()
+        .any(|n| keys.text.removed.contains(&n));
+    let lift = keys.get("lift").and_then(|l| l.get_ref().as_str());
+    by_name || keys.lost("points") || lift.is_some_and(|l| keys.text.is_removed(l))
 }
 
 impl Reader {
@@ -107,12 +146,16 @@ impl Reader {
         }
         self.floating(last, &unused);
         self.name_faults(&priors);
+        let removed: Vec<_> = layers.iter().flat_map(|l| l.strings("remove")).collect();
+        self.faults
+            .retain(|f| removed.iter().all(|(name, _)| *name != f.name));
         for (name, keys) in merged(layers, "lift") {
             self.lift(name, &keys);
         }
         self.looks();
         for layer in layers {
-            for keys in layer.tables("check") {
+            let checks = layer.tables("check").into_iter();
+            for keys in checks.filter(|keys| !check_is_removed(keys)) {
                 self.check(&keys);
             }
         }
@@ -132,11 +175,8 @@ impl Reader {
             .into_iter()
             .map(|(name, keys)| self.complaint(name, &keys))
             .collect();
-        let dead = layers
-            .iter()
-            .rev()
-            .find_map(|l| l.table("dead"))
-            .map(|keys| self.dead(&keys));
+        let dead_keys = layers.iter().rev().find_map(|l| l.table("dead"));
+        let dead = dead_keys.as_ref().map(|keys| self.dead(keys));
         if dead.is_none() {
             last.text.problem(
                 0..0,
@@ -179,7 +219,7 @@ impl Reader {
                 first
             })
             .collect();
-        Sheet {
+        let sheet = Sheet {
             name,
             title,
             hash,
@@ -198,7 +238,13 @@ impl Reader {
             nodes,
             internals,
             point_index: self.index,
+        };
+        if let Some(keys) = dead_keys
+            && last.text.problems.borrow().is_empty()
+        {
+            never_dead(&sheet, &keys);
         }
+        sheet
     }
 
     fn add_point(&mut self, name: String, words: String) -> PointId {

@@ -13,9 +13,11 @@ pub(crate) struct Text<'t> {
     pub name: &'t str,
     pub text: &'t str,
     pub problems: &'t RefCell<Vec<Problem>>,
+    /// What the sheets that are based on this one remove.
+    pub removed: Vec<String>,
 }
 
-impl Text<'_> {
+impl<'t> Text<'t> {
     pub fn problem(&self, span: Range<usize>, what: impl Into<String>, remedy: impl Into<String>) {
         let line = 1 + self
             .text
@@ -32,7 +34,14 @@ impl Text<'_> {
         });
     }
 
-    pub fn parse(&self) -> Option<Spanned<DeTable<'_>>> {
+    /// Whether that part, wire, lifted set, point, fault, look or check of this text is removed by a
+    /// sheet that is based on it: itself, or what it is a point, fault or look of.
+    pub fn is_removed(&self, name: &str) -> bool {
+        let of = name.split('.').next().unwrap_or_default();
+        self.removed.iter().any(|r| r == name || r == of)
+    }
+
+    pub fn parse(&self) -> Option<Spanned<DeTable<'t>>> {
         match DeTable::parse(self.text) {
             Ok(table) => Some(table),
             Err(e) => {
@@ -129,6 +138,20 @@ impl<'d, 't> Keys<'d, 't> {
                 }
             })
             .collect()
+    }
+
+    /// The names of a list that no sheet based on this one removes.
+    pub fn left(&self, key: &'static str) -> Vec<(&'d str, Range<usize>)> {
+        let mut names = self.strings(key);
+        names.retain(|(name, _)| !self.text.is_removed(name));
+        names
+    }
+
+    /// Whether a name of a list is removed by a sheet based on this one.
+    pub fn lost(&self, key: &'static str) -> bool {
+        self.strings(key)
+            .iter()
+            .any(|(n, _)| self.text.is_removed(n))
     }
 
     /// A list of tables (`[[key]]`); empty if absent.
