@@ -15,7 +15,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_tests::technician::{FRAMES, Technician, profile, which};
 use ohmtrail_trail::event::{Act, Entry, Event, Finding, MeterJoined, Opened, Request, Stamp};
-use ohmtrail_visit::{Book, Input, Settings, SheetBundle, Taken, Visit};
+use ohmtrail_visit::{Book, Input, SheetBundle, Taken, Visit};
 
 /// Visits for each fault.
 const SEEDS: u64 = 100;
@@ -45,7 +45,7 @@ fn visit(
     faults: &[usize],
 ) -> (Finding, String, usize) {
     let mut technician = Technician::new(&book.circuit, seed, faults);
-    let mut visit = Visit::new(book, Settings::default());
+    let mut visit = Visit::new(book);
     let mut seconds = 0.0_f64;
     let at = |seconds: f64| Stamp {
         steady: Micros((seconds * 1e6) as u64),

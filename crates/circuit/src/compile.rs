@@ -126,6 +126,9 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
     for lift in &sheet.lifts {
         lifts.extend(tenths(lift.minutes).to_le_bytes());
     }
+    let wrong: Vec<u8> = (0..sheet.faults.len())
+        .flat_map(|f| sheet.costs.wrong_minutes(sheet, f).to_le_bytes())
+        .collect();
     let table = Table {
         version: VERSION,
         sheet_hash: sheet.hash,
@@ -134,10 +137,12 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
         faults: sheet.faults.len() as u16,
         power_off_tenths: tenths(sheet.minutes.off),
         power_on_tenths: tenths(sheet.minutes.on),
-        cool_tenths: tenths(sheet.minutes.cool),
+        cool_tenths: tenths(sheet.minutes.cool * sheet.costs.waiting),
+        callback_minutes: sheet.costs.callback_minutes(),
         priors: &priors,
         sets: &set_bytes,
         groups: &groups,
+        wrong: &wrong,
         asks: &asks,
         lifts: &lifts,
         rows: &rows,

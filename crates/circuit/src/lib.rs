@@ -6,6 +6,7 @@
 pub mod bands;
 pub mod bench;
 pub mod compile;
+pub mod costs;
 mod follow;
 pub mod linear;
 pub mod meter;

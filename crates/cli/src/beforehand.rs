@@ -13,6 +13,9 @@ pub struct Beforehand {
     /// Replaces any part of the built-in priors (`ohmtrail sheet priors` writes those)
     #[arg(long, value_name = "FILE")]
     priors: Option<PathBuf>,
+    /// Replaces any part of the built-in costs (`ohmtrail sheet costs` writes those)
+    #[arg(long, value_name = "FILE")]
+    costs: Option<PathBuf>,
 }
 
 impl Beforehand {
@@ -25,12 +28,19 @@ impl Beforehand {
             let priors = sheet.priors.with_file(path).map_err(Fail::input)?;
             sheet.set_priors(priors);
         }
+        if let Some(path) = &self.costs {
+            sheet.costs = sheet.costs.with_file(path).map_err(Fail::input)?;
+        }
         Ok(())
     }
 
     /// What a trail should say of it; none if nothing was told.
     pub fn note(&self) -> Option<String> {
-        let path = self.priors.as_ref()?;
-        Some(format!("priors: {}", path.display()))
+        let told = [("priors", &self.priors), ("costs", &self.costs)];
+        let notes: Vec<String> = told
+            .iter()
+            .filter_map(|(what, path)| Some(format!("{what}: {}", path.as_ref()?.display())))
+            .collect();
+        (!notes.is_empty()).then(|| notes.join("; "))
     }
 }

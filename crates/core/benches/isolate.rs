@@ -1,5 +1,5 @@
 //! One Bayes update and the choice of the next ask, on a table of full size: 200 asks, 1,000
-//! hypotheses (single faults and pairs), 4 samples. The table is invented.
+//! hypotheses (single faults and pairs), 8 samples. The table is invented.
 
 use std::hint::black_box;
 
@@ -19,7 +19,7 @@ use build::{Dice, Sheet, measure, row};
 
 const FAULTS: usize = 60;
 const HYPOTHESES: usize = 1000;
-const SAMPLES: u8 = 4;
+const SAMPLES: u8 = 8;
 const ASKS: usize = 200;
 
 /// Each fault changes what one ask in ten shows; a pair shows what its first fault that changes
@@ -41,6 +41,7 @@ fn full_size(dice: &mut Dice) -> Sheet {
     let mut sheet = Sheet::singles(&priors, SAMPLES);
     sheet.sets = sets;
     sheet.faults = FAULTS as u16;
+    sheet.wrong = vec![100; FAULTS];
     sheet.lifts = vec![0, 40, 40, 60, 60, 80];
     for a in 0..ASKS {
         let power = [PowerNeed::Off, PowerNeed::On][a % 2];

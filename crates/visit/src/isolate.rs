@@ -97,7 +97,6 @@ impl Visit<'_> {
         let answers = self.record.answers(self.book);
         let closed = self.closed_checks(&answers);
         let now = self.planner_state();
-        let threshold = self.settings.threshold;
         let table = self.book.table;
         let ended = self.record.leave.is_some();
         // A take that cannot be made again need not be explained.
@@ -109,7 +108,7 @@ impl Visit<'_> {
             .collect();
         let stand = self.with_belief(&answers, |belief, planner| {
             let mut allowed = |ask: u16| !ended && !closed.contains(&usize::from(ask));
-            match planner.standing(belief, &takes, threshold, now, &mut allowed) {
+            match planner.standing(belief, &takes, now, &mut allowed) {
                 Ok(Standing::Found { hypothesis, p, .. }) => Stand::Found { hypothesis, p },
                 Ok(Standing::Ask(choice) | Standing::Again(choice)) => {
                     Stand::Ask(usize::from(choice.ask), choice.state)
@@ -122,7 +121,7 @@ impl Visit<'_> {
                         matches!(evidence, Evidence::Looked(_))
                             || belief.explains(lead.hypothesis, *ask, evidence) == Ok(true)
                     });
-                    let named = lead.hypothesis != table.none_of_these();
+                    let named = !table.is_none_of_these(lead.hypothesis);
                     if named && explained && lead.p >= ENOUGH && !ended {
                         Stand::Found {
                             hypothesis: lead.hypothesis,

@@ -38,5 +38,5 @@ mod words;
 pub use book::{Book, BookError, SheetBundle, Windings};
 pub use input::{Input, LEADS, Refusal, Taken};
 pub use record::{Looked, Record, Took, Wire};
-pub use visit::{Settings, Stage, Visit, Waiting};
+pub use visit::{Stage, Visit, Waiting};
 pub use words::{amount, displayed};

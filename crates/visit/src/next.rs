@@ -3,6 +3,7 @@
 
 use ohmtrail_core::gates::{Event as Told, Gate};
 use ohmtrail_core::isolate::State;
+use ohmtrail_core::isolate::standing::ENOUGH;
 use ohmtrail_trail::event::{Act, Asked, Event, GateEvent, LeftState, Power, Request, Stamp};
 
 use crate::gate::{Way, Wish};
@@ -276,7 +277,7 @@ impl Visit<'_> {
             .record
             .finding
             .as_ref()
-            .is_some_and(|f| f.faults.is_empty() && f.p >= self.settings.threshold);
+            .is_some_and(|f| f.faults.is_empty() && f.p >= ENOUGH);
         healthy
             && (self.record.power == Power::On
                 || (self.live.no_power.is_none() && self.live.no_dead.is_none()))

@@ -15,19 +15,6 @@ use crate::input::Refusal;
 use crate::isolate::Stand;
 use crate::record::Record;
 
-/// How a visit is run.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings {
-    /// The probability from which a fault set is called found.
-    pub threshold: f32,
-}
-
-impl Default for Settings {
-    fn default() -> Self {
-        Settings { threshold: 0.99 }
-    }
-}
-
 /// Where a visit stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stage {
@@ -132,7 +119,6 @@ pub(crate) struct Room {
 #[derive(Debug)]
 pub struct Visit<'b> {
     pub(crate) book: &'b Book<'b>,
-    pub(crate) settings: Settings,
     pub(crate) record: Record,
     pub(crate) gates: Gates<'b>,
     pub(crate) live: Live,
@@ -145,7 +131,7 @@ impl<'b> Visit<'b> {
     /// # Panics
     /// Never: [`Book::new`] has checked the plan.
     #[must_use]
-    pub fn new(book: &'b Book<'b>, settings: Settings) -> Self {
+    pub fn new(book: &'b Book<'b>) -> Self {
         #[expect(
             clippy::expect_used,
             reason = "Book::new refuses a plan that cannot be used"
@@ -153,7 +139,6 @@ impl<'b> Visit<'b> {
         let gates = Gates::new(book.plan()).expect("a book's plan was checked");
         Visit {
             gates,
-            settings,
             record: Record::default(),
             live: Live::default(),
             room: Room {
@@ -172,10 +157,9 @@ impl<'b> Visit<'b> {
     /// [`Refusal::OtherSheet`], [`Refusal::NotOpened`].
     pub fn replay<'e>(
         book: &'b Book<'b>,
-        settings: Settings,
         entries: impl IntoIterator<Item = &'e Entry>,
     ) -> Result<Self, Refusal> {
-        let mut visit = Visit::new(book, settings);
+        let mut visit = Visit::new(book);
         visit.record = Record::of(book, entries);
         let Some(opened) = &visit.record.opened else {
             return Err(Refusal::NotOpened);

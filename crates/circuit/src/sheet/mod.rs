@@ -14,6 +14,7 @@ use ohmtrail_core::reading::Function;
 
 pub use self::error::{Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
+use crate::costs::Costs;
 use crate::parts::{Kind, LookKind};
 use crate::priors::Priors;
 
@@ -228,6 +229,8 @@ pub struct Sheet {
     pub minutes: Minutes,
     /// What is held probable before anything is measured. [`Sheet::set_priors`] replaces it.
     pub priors: Priors,
+    /// What it costs to be wrong.
+    pub costs: Costs,
     /// How many nodes the network has, inner ones included.
     pub nodes: usize,
     /// The first inner node of each part.

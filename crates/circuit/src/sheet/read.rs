@@ -10,6 +10,7 @@ use std::ops::Range;
 use super::checks::never_dead;
 use super::toml::Keys;
 use super::{Check, Fault, Lift, Minutes, Part, PointId, Sheet, Wire, quantity};
+use crate::costs::Costs;
 use crate::parts::{KINDS, kind};
 use crate::priors::Priors;
 
@@ -235,6 +236,7 @@ impl Reader {
             dead: dead.unwrap_or_default(),
             minutes,
             priors,
+            costs: Costs::builtin(),
             nodes,
             internals,
             point_index: self.index,

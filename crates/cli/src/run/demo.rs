@@ -20,7 +20,7 @@ use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
 use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Act, Asked, Event, MeterJoined, Opened, Request, Streamed};
-use ohmtrail_visit::{Book, Input, Settings, Taken};
+use ohmtrail_visit::{Book, Input, Taken};
 use serde_json::json;
 
 use super::desk::{Desk, Passing, wall_us};
@@ -212,7 +212,7 @@ impl<'b> Demo<'b> {
             previous: None,
             simulated: true,
         };
-        let mut desk = Desk::open(book, Settings::default(), opened, Some(path), time.now())?;
+        let mut desk = Desk::open(book, opened, Some(path), time.now())?;
         for instrument in &instruments {
             desk.say(instrument.joins(), time.now())?;
         }

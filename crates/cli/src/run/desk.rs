@@ -6,7 +6,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Entry, Event, Opened, Stamp};
 use ohmtrail_trail::{Hash, Recovery, Trail};
-use ohmtrail_visit::{Book, Input, Refusal, Settings, Visit};
+use ohmtrail_visit::{Book, Input, Refusal, Visit};
 
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
@@ -40,12 +40,11 @@ impl<'b> Desk<'b> {
     /// Opens a new visit, in a new trail if there is a path for one.
     pub fn open(
         book: &'b Book<'b>,
-        settings: Settings,
         opened: Opened,
         path: Option<&Path>,
         at: Stamp,
     ) -> Result<Self, Fail> {
-        let mut visit = Visit::new(book, settings);
+        let mut visit = Visit::new(book);
         let events = visit.handle(Input::Open(opened), at).map_err(Fail::input)?;
         let mut entries = events.into_iter().map(|event| Entry { at, event });
         let Some(first) = entries.next() else {
@@ -62,13 +61,9 @@ impl<'b> Desk<'b> {
     }
 
     /// Goes on with the visit of a trail.
-    pub fn resume(
-        book: &'b Book<'b>,
-        settings: Settings,
-        path: &Path,
-    ) -> Result<(Self, Recovery), Fail> {
+    pub fn resume(book: &'b Book<'b>, path: &Path) -> Result<(Self, Recovery), Fail> {
         let (trail, entries, recovery) = Trail::open(path)?;
-        let visit = Visit::replay(book, settings, &entries).map_err(Fail::input)?;
+        let visit = Visit::replay(book, &entries).map_err(Fail::input)?;
         let desk = Desk {
             visit,
             trail: Some(trail),

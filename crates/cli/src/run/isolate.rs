@@ -10,7 +10,7 @@ use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp};
-use ohmtrail_visit::{Book, Input, Settings, Stage};
+use ohmtrail_visit::{Book, Input, Stage};
 use serde_json::json;
 
 use super::desk::{Desk, DeskError, Passing, wall_us};
@@ -40,9 +40,6 @@ pub struct Args {
     /// How time passes: as it does, or by the minutes of each ask, for a simulated technician
     #[arg(long, value_enum, default_value_t = ClockKind::Wall)]
     clock: ClockKind,
-    /// The probability from which a fault set is called found
-    #[arg(long, default_value_t = 0.99, value_parser = probability)]
-    threshold: f32,
 }
 
 /// How time passes.
@@ -52,13 +49,6 @@ enum ClockKind {
     Wall,
     /// By the minutes of each ask that is answered.
     Asked,
-}
-
-pub fn probability(text: &str) -> Result<f32, String> {
-    match text.parse::<f32>() {
-        Ok(p) if p > 0.5 && p < 1.0 => Ok(p),
-        _ => Err("a probability between 0.5 and 1 is wanted".to_owned()),
-    }
 }
 
 enum Time {
@@ -102,10 +92,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         previous: None,
         simulated: args.clock == ClockKind::Asked,
     };
-    let settings = Settings {
-        threshold: args.threshold,
-    };
-    let mut desk = Desk::open(&book, settings, opened, args.trail.as_deref(), time.now())?;
+    let mut desk = Desk::open(&book, opened, args.trail.as_deref(), time.now())?;
     let joined = Input::MeterJoined {
         joined: MeterJoined {
             meter: MeterId(1),

@@ -12,12 +12,11 @@ use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp, Streamed};
-use ohmtrail_visit::{Book, Input, Settings, Stage, Taken};
+use ohmtrail_visit::{Book, Input, Stage, Taken};
 use tokio::sync::mpsc;
 use tokio::time::sleep;
 
 use super::desk::{Desk, DeskError, wall_us};
-use super::isolate::probability;
 use super::typed::{self, Typed};
 use super::{bundle, dialogue, tell};
 use crate::beforehand::Beforehand;
@@ -60,9 +59,6 @@ pub struct Args {
     /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
     #[arg(long, value_name = "NAME")]
     complaint: Option<String>,
-    /// The probability from which a fault set is called found
-    #[arg(long, default_value_t = 0.99, value_parser = probability)]
-    threshold: f32,
 }
 
 const METER: MeterId = MeterId(1);
@@ -96,20 +92,14 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
             ));
         }
     };
-    let settings = Settings {
-        threshold: args.threshold,
-    };
     let at = stamp(clock);
     let (desk, path) = match (&args.trail, &args.resume) {
         (Some(path), _) => {
             let opened = opened(&args, &book);
-            (
-                Desk::open(&book, settings, opened, Some(path), at)?,
-                path.clone(),
-            )
+            (Desk::open(&book, opened, Some(path), at)?, path.clone())
         }
         (None, Some(path)) => {
-            let (desk, recovery) = Desk::resume(&book, settings, path)?;
+            let (desk, recovery) = Desk::resume(&book, path)?;
             for damage in &recovery.damage {
                 eprintln!("ohmtrail: {}: {damage}", path.display());
             }

@@ -8,6 +8,7 @@ mod netlist;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
+use ohmtrail_circuit::costs::{BUILTIN as BUILTIN_COSTS, Costs};
 use ohmtrail_circuit::priors::{BUILTIN as BUILTIN_PRIORS, Priors};
 use ohmtrail_circuit::sheet::{BUILTIN, Sheet, SheetError, read_builtin, read_file};
 use serde_json::json;
@@ -68,6 +69,8 @@ enum What {
     Netlist(netlist::Args),
     /// Write the built-in priors: a file to copy, change and name with --priors
     Priors,
+    /// Write the built-in costs: what it costs to be wrong, and to take time
+    Costs,
     /// Compile a sheet to the table that faults are isolated with
     Compile(compile::Args),
 }
@@ -84,6 +87,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         What::Complaints { name } => names::complaints(&load(name)?, out),
         What::Netlist(args) => netlist::run(args, out),
         What::Priors => priors(out),
+        What::Costs => costs(out),
         What::Compile(args) => compile::run(args, out),
     }
 }
@@ -160,6 +164,20 @@ fn check(name: &Path, out: &mut Out) -> Result<Exit, Fail> {
     } else {
         Exit::Input
     })
+}
+
+/// The built-in costs: their text, or what is in it.
+fn costs(out: &mut Out) -> Result<Exit, Fail> {
+    if !out.json() {
+        out.line(BUILTIN_COSTS.1.trim_end())?;
+        return Ok(Exit::Done);
+    }
+    let costs = Costs::builtin();
+    out.document(&json!({
+        "hour": costs.hour, "waiting": costs.waiting, "callback": costs.callback,
+        "wrong": costs.wrong,
+    }))?;
+    Ok(Exit::Done)
 }
 
 /// The built-in priors: their text, or what is in it.

@@ -14,7 +14,9 @@
 
 use heapless::Vec;
 
-use super::rows::{Evidence, EvidenceError, likelihoods, of_row, plain_likelihoods, x_log2_x};
+use super::rows::{
+    Evidence, EvidenceError, flat, likelihoods, of_row, plain_likelihoods, x_log2_x,
+};
 use super::table::{Table, parts};
 use crate::class::Likely;
 
@@ -286,6 +288,20 @@ impl<'t, 'w> Belief<'t, 'w> {
         // The masses sum to `all`, not to one.
         let all = all.max(f32::MIN_POSITIVE);
         Ok(((bits + x_log2_x(all)) / all).max(0.0))
+    }
+
+    /// The probability that a take which is part of the belief says nothing about what it was meant
+    /// to tell, in the light of all the others.
+    ///
+    /// # Errors
+    /// The ask is not in the table, or the evidence cannot be used.
+    pub fn doubt(&self, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
+        let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
+        let rows = likelihoods(&self.table, &record, evidence)?;
+        let nothing = evidence.mistaken() * flat(record.live);
+        Ok(sum(self.weights.iter().zip(self.table.ask_cells(ask)).map(
+            |(w, row)| w * nothing / of_row(&rows, *row).max(f32::MIN_POSITIVE),
+        )))
     }
 
     /// Whether a hypothesis explains the answer to an ask, no mistake assumed: under its samples,

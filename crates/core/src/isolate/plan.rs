@@ -356,17 +356,17 @@ impl Scratch {
         let mut whole = [0.0; LANES];
         let mut within = 0.0;
         let mut group = Group::default();
-        // The common case first, as short as it can be: a group of one hypothesis whose four
+        // The common case first, as short as it can be: a group of one hypothesis whose eight
         // samples lie on one row.
-        let fours = if samples == 4 {
-            cells.as_chunks::<4>().0
+        let eights = if samples == 8 {
+            cells.as_chunks::<8>().0
         } else {
             &[]
         };
         for entry in active {
             if entry.is_group
-                && let Some(four) = fours.get(usize::from(entry.hypothesis))
-                && let Some(row) = one_row(four)
+                && let Some(eight) = eights.get(usize::from(entry.hypothesis))
+                && let Some(row) = one_row(eight)
             {
                 self.add_mass(row, entry.hypothesis, entry.mass);
                 continue;
@@ -437,14 +437,14 @@ impl Scratch {
     }
 }
 
-/// The row that all samples of a hypothesis lie on, if there is one. Four samples are compared
+/// The row that all samples of a hypothesis lie on, if there is one. Eight samples are compared
 /// at once.
 fn one_row(cells: &[u8]) -> Option<u8> {
     match cells {
         [row] => Some(*row),
-        [a, b, c, d] => {
-            let all = u32::from_le_bytes([*a, *b, *c, *d]);
-            (all == u32::from_le_bytes([*a; 4])).then_some(*a)
+        &[a, b, c, d, e, f, g, h] => {
+            let all = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
+            (all == u64::from_le_bytes([a; 8])).then_some(a)
         }
         [first, rest @ ..] => rest.iter().all(|row| row == first).then_some(*first),
         [] => None,

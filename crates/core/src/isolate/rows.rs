@@ -95,7 +95,7 @@ fn is_live(live: u8, outcome: u32) -> bool {
 }
 
 /// The share of each live outcome if a take says nothing.
-fn flat(live: u8) -> f32 {
+pub(super) fn flat(live: u8) -> f32 {
     1.0 / (live.count_ones().max(1) as f32)
 }
 

@@ -5,17 +5,13 @@ use super::plan::{Choice, GAIN_FLOOR, LEAST_MINUTES, Planner, State};
 use super::rows::{Evidence, EvidenceError};
 use super::table::NO_FAULT;
 
-/// Faults of this probability are found if no check is worth its time any more.
+/// No set of faults is found under this probability, whatever a check costs.
 pub const ENOUGH: f32 = 0.9;
-
-/// A check that tells less than this, in bits per minute, is not worth its time where a fault is
-/// probable [`ENOUGH`]: a hundredth of a bit for five minutes.
-pub const LEAST_RATE: f32 = 0.002;
 
 /// Where the isolation stands.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Standing {
-    /// The leading group is probable enough and explains every take.
+    /// The leading group explains every take, and no check is worth its time.
     Found {
         /// The group.
         group: u16,
@@ -33,15 +29,19 @@ pub enum Standing {
 }
 
 impl Planner<'_> {
-    /// Where the isolation stands after these takes. Found if the leading group has at least the
-    /// probability `threshold` and explains every measurement. Else the next ask, or a take to be
-    /// made again, whichever tells more per minute. A measurement that the leading group does not
-    /// explain is made again first.
+    /// Where the isolation stands after these takes: the next ask, or a take to be made again,
+    /// whichever tells more per minute, for as long as that is worth its time.
     ///
-    /// Where nothing is left that tells [`LEAST_RATE`], the leading faults are found if they are
-    /// there with a probability of at least [`ENOUGH`], alone or with another; else the one of them
-    /// that is. What may be there besides stays unproven: a compressor that does not start on a
-    /// weak capacitor can be judged only once the capacitor is replaced.
+    /// **When it stops.** To settle what is still unknown takes about H / r minutes, with H the
+    /// entropy of the groups in bits and r the best rate in bits a minute. To act on the leading
+    /// set now is expected to cost [`Belief::loss`] minutes. While that is more, it asks. Else the
+    /// leading group is found, if it has at least the probability [`ENOUGH`]; or its faults, if
+    /// they are there with that probability, alone or with another; or the one of them that is.
+    /// What may be there besides stays unproven: a compressor that does not start on a weak
+    /// capacitor can be judged only once the capacitor is replaced.
+    ///
+    /// A measurement that a leading group of at least [`ENOUGH`] does not explain is made again
+    /// first, and nothing is found that leaves one unexplained.
     ///
     /// Looks need not be explained: how often they mislead is part of the table.
     /// *None of these* is never found: it says that what is wrong is not in the table.
@@ -52,17 +52,11 @@ impl Planner<'_> {
         &mut self,
         belief: &Belief<'_, '_>,
         takes: &[(u16, Evidence)],
-        threshold: f32,
         now: State,
         allowed: &mut dyn FnMut(u16) -> bool,
     ) -> Result<Standing, EvidenceError> {
         let lead = belief.leading();
-        let named = lead.hypothesis != belief.table.none_of_these();
-        let found = Standing::Found {
-            group: lead.group,
-            hypothesis: lead.hypothesis,
-            p: lead.p,
-        };
+        let named = !belief.table.is_none_of_these(lead.hypothesis);
         let mut explained = true;
         for (ask, evidence) in takes {
             let look = matches!(evidence, Evidence::Looked(_));
@@ -78,16 +72,14 @@ impl Planner<'_> {
                 return Ok(Standing::Again(choice));
             }
         }
-        if named && explained && lead.p >= threshold {
-            return Ok(found);
-        }
         let next = self.next(belief, now, allowed);
         let again = repeat(belief, takes, now)?;
         let rate = |choice: Option<Choice>| choice.map_or(0.0, |c| c.bits_per_minute);
+        let to_settle = belief.entropy() / rate(next).max(rate(again)).max(f32::MIN_POSITIVE);
         if named
             && explained
-            && rate(next).max(rate(again)) < LEAST_RATE
-            && let Some(found) = carried(belief, lead.hypothesis)
+            && belief.loss(lead.hypothesis) <= to_settle
+            && let Some(found) = found(belief)
         {
             return Ok(found);
         }
@@ -99,11 +91,20 @@ impl Planner<'_> {
     }
 }
 
-/// The faults of a hypothesis, or one of them, if they are there with a probability of at least
-/// [`ENOUGH`], alone or with another. *No fault* must be so by itself.
-fn carried(belief: &Belief<'_, '_>, lead: u16) -> Option<Standing> {
+/// The leading group if it has at least the probability [`ENOUGH`]; else the faults of its most
+/// probable hypothesis, or one of them, if they are there with that probability, alone or with
+/// another. *No fault* must be so by itself.
+fn found(belief: &Belief<'_, '_>) -> Option<Standing> {
     let table = &belief.table;
-    let [first, second] = table.set(lead);
+    let lead = belief.leading();
+    if lead.p >= ENOUGH {
+        return Some(Standing::Found {
+            group: lead.group,
+            hypothesis: lead.hypothesis,
+            p: lead.p,
+        });
+    }
+    let [first, second] = table.set(lead.hypothesis);
     let fewer = [[first, NO_FAULT], [second, NO_FAULT]];
     let fewer = if second == NO_FAULT {
         [].as_slice()
@@ -125,7 +126,7 @@ fn carried(belief: &Belief<'_, '_>, lead: u16) -> Option<Standing> {
             }
         }
         if let Some(hypothesis) = hypothesis
-            && hypothesis != table.none_of_these()
+            && !table.is_none_of_these(hypothesis)
             && p >= ENOUGH
         {
             let group = table.group(hypothesis);

@@ -1,21 +1,22 @@
 //! The compiled table of a sheet, read where it lies.
 //!
 //! # Model
-//! A **hypothesis** is a set of no, one or two faults. Hypothesis 0 is *no fault*; the last one is
-//! *none of these*, whose rows are flat. Each hypothesis carries the same number of **samples**:
-//! units drawn from what is unknown of the unit (winding values, line volts…). A **row** gives a
-//! probability for each outcome of one ask; the cell of (ask, hypothesis, sample) names one of the
-//! ask's rows.
+//! A **hypothesis** is a set of no, one or two faults. Hypothesis 0 is *no fault*; those of the
+//! last group are *none of these*: units with something wrong that the sheet has no name for. Each
+//! hypothesis carries the same number of **samples**: units drawn from what is unknown of the unit
+//! (winding values, line volts…). A **row** gives a probability for each outcome of one ask; the
+//! cell of (ask, hypothesis, sample) names one of the ask's rows.
 //!
-//! # Format, version 1
+//! # Format, version 2
 //! The postcard encoding of [`Table`]: varint integers, then each byte slice as its varint length
 //! and its bytes. In the slices, numbers are little-endian and nothing is padded:
 //!
 //! | slice | entries | each |
 //! |---|---|---|
 //! | `priors` | H | f32: prior of the hypothesis, finite, not negative; need not sum to one |
-//! | `sets` | H | two u16: fault numbers, 65535 where there is none; both none for the first and the last |
+//! | `sets` | H | two u16: fault numbers, 65535 where there is none; both none for the first and for those of the last group |
 //! | `groups` | H | u16: number of the equivalence group: hypotheses that no ask tells apart. **They lie side by side:** the first is 0, each next one is the same or one more |
+//! | `wrong` | F | u16: what it costs to replace what has not this fault, in minutes of work |
 //! | `asks` | A | [`ASK_BYTES`] bytes, see [`ask`](super::ask) |
 //! | `lifts` | 1 to 255 | u16: minutes, in tenths, to lift the set from nothing lifted, and as many to put it back; the first is *nothing lifted*, 0 |
 //! | `rows` | all rows of ask 0, of ask 1… | [`CLASSES`] bytes: for each outcome its [`to_byte`] code. A measurement's outcomes are the classes in their order; a look's are no, yes. Bytes of outcomes that are not live are 255 |
@@ -33,7 +34,7 @@ use super::ask::{ANY_LIFTED, ASK_BYTES, AskRecord};
 use crate::class::CLASSES;
 
 /// The version of the format that this code writes and reads.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 
 /// The fault number that stands for no fault.
 pub const NO_FAULT: u16 = 0xFFFF;
@@ -101,8 +102,10 @@ pub struct Table<'a> {
     pub power_off_tenths: u16,
     /// Minutes, in tenths, to make ready, take the lock off and close the breaker.
     pub power_on_tenths: u16,
-    /// Minutes, in tenths, until the motors are cold.
+    /// What it costs, in tenths of a minute of work, to wait until the motors are cold.
     pub cool_tenths: u16,
+    /// What a fault costs that is there and was not named, in minutes of work: the second visit.
+    pub callback_minutes: u16,
     /// Prior of each hypothesis.
     #[serde(borrow)]
     pub priors: &'a [u8],
@@ -110,6 +113,8 @@ pub struct Table<'a> {
     pub sets: &'a [u8],
     /// The equivalence group of each hypothesis.
     pub groups: &'a [u8],
+    /// What it costs to name each fault where it is not, in minutes of work.
+    pub wrong: &'a [u8],
     /// The asks.
     pub asks: &'a [u8],
     /// Minutes for each set of lifted wire ends.
@@ -212,11 +217,12 @@ impl<'a> Table<'a> {
     #[must_use]
     pub fn encoded_room(&self) -> usize {
         // At most 3 bytes for each small number, 32 for the hash, 5 for each length.
-        const HEADER: usize = 7 * 3 + 32 + 7 * 5;
+        const HEADER: usize = 8 * 3 + 32 + 8 * 5;
         [
             self.priors,
             self.sets,
             self.groups,
+            self.wrong,
             self.asks,
             self.lifts,
             self.rows,
@@ -260,6 +266,7 @@ impl<'a> Table<'a> {
         exact(self.priors, h, 4, "priors")?;
         exact(self.sets, h, 4, "sets")?;
         exact(self.groups, h, 2, "groups")?;
+        exact(self.wrong, usize::from(self.faults), 2, "wrong")?;
         let asks = self.asks.len() / ASK_BYTES;
         if asks > usize::from(u16::MAX) {
             return Err(TableError::Length("asks"));
@@ -287,20 +294,22 @@ impl<'a> Table<'a> {
                 return Err(TableError::Prior(h));
             }
             mass += prior;
-            let [first, second] = self.set(h);
-            let known = |fault| fault == NO_FAULT || fault < self.faults;
-            let ordered = first != NO_FAULT || second == NO_FAULT;
-            let twice = first == second && first != NO_FAULT;
-            let reserved = (h == 0 || h == last) && first != NO_FAULT;
-            if !known(first) || !known(second) || !ordered || twice || reserved {
-                return Err(TableError::Set(h));
-            }
             let next = self.group(h);
             let step = next.checked_sub(group);
             if step != Some(0) && (step != Some(1) || h == 0) {
                 return Err(TableError::Group(h));
             }
             group = next;
+        }
+        for h in 0..self.hypotheses {
+            let [first, second] = self.set(h);
+            let known = |fault| fault == NO_FAULT || fault < self.faults;
+            let ordered = first != NO_FAULT || second == NO_FAULT;
+            let twice = first == second && first != NO_FAULT;
+            let reserved = (h == 0 || self.is_none_of_these(h)) && first != NO_FAULT;
+            if !known(first) || !known(second) || !ordered || twice || reserved {
+                return Err(TableError::Set(h));
+            }
         }
         if mass.is_finite() && mass > f32::MIN_POSITIVE {
             Ok(())
@@ -352,10 +361,19 @@ impl<'a> Table<'a> {
             .saturating_add(1)
     }
 
-    /// The number of *none of these*: the last hypothesis.
+    /// Whether a hypothesis stands for *none of these*: whether it is of the last group.
     #[must_use]
-    pub fn none_of_these(&self) -> u16 {
-        self.hypotheses.saturating_sub(1)
+    pub fn is_none_of_these(&self, h: u16) -> bool {
+        self.group(h) == self.group(self.hypotheses.saturating_sub(1))
+    }
+
+    /// What it costs to name this fault where it is not, in minutes of work; zero if there is no
+    /// such fault.
+    #[must_use]
+    pub fn wrong_minutes(&self, fault: u16) -> u16 {
+        part(self.wrong, usize::from(fault), 2)
+            .and_then(|b| b.first_chunk())
+            .map_or(0, |b| u16::from_le_bytes(*b))
     }
 
     /// The ask of that number.

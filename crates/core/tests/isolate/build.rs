@@ -29,6 +29,8 @@ pub struct Sheet {
     pub off: u16,
     pub on: u16,
     pub cool: u16,
+    pub wrong: Vec<u16>,
+    pub callback: u16,
     pub asks: Vec<Ask>,
 }
 
@@ -90,6 +92,8 @@ impl Sheet {
             off: 50,
             on: 30,
             cool: 600,
+            wrong: vec![100; last - 1],
+            callback: 200,
             asks: Vec::new(),
         }
     }
@@ -126,6 +130,7 @@ impl Sheet {
             power_off_tenths: self.off,
             power_on_tenths: self.on,
             cool_tenths: self.cool,
+            callback_minutes: self.callback,
             priors: &self
                 .priors
                 .iter()
@@ -141,6 +146,11 @@ impl Sheet {
                 .groups
                 .iter()
                 .flat_map(|g| g.to_le_bytes())
+                .collect::<Vec<_>>(),
+            wrong: &self
+                .wrong
+                .iter()
+                .flat_map(|w| w.to_le_bytes())
                 .collect::<Vec<_>>(),
             asks: &asks,
             lifts: &self

@@ -15,7 +15,8 @@ fn looked_at() -> Vec<u8> {
 }
 
 fn close(got: f32, want: f32) {
-    assert!((got - want).abs() < 1e-5, "got {got}, want {want}");
+    let error = (got - want).abs() / want.abs().max(1.0);
+    assert!(error < 1e-5, "got {got}, want {want}");
 }
 
 #[test]
@@ -48,8 +49,47 @@ fn one_look_by_bayes_rule() {
         table.weigh(1, 0, &yes).unwrap(),
         (0.01_f32 / (0.352 / 0.9)).log2(),
     );
+    // The chance that the yes says nothing: 0.02 / 2 of each, over 0.353.
+    close(belief.doubt(0, &yes).unwrap(), 0.01 / 0.353);
     belief.reset();
     close(belief.posterior(1), 0.3);
+}
+
+#[test]
+fn acting_now_costs_wrong_parts_and_callbacks() {
+    // No fault 0.1; fault 0, 0.4; fault 1, 0.2; both 0.2; none of these 0.1.
+    let mut sheet = Sheet::singles(&[0.1, 0.4, 0.2, 0.2, 0.1], 1);
+    sheet.sets[3] = [0, 1];
+    sheet.faults = 2;
+    sheet.wrong = vec![30, 700];
+    sheet.callback = 200;
+    let rows = vec![row(&[1.0, 0.0])];
+    sheet.ask(look(5), rows.clone(), vec![0; 5]);
+    let bytes = sheet.bytes();
+    let table = Table::parse(&bytes).unwrap();
+    let mut room = [0.0; 5];
+    let belief = Belief::new(&table, &mut room).unwrap();
+    // Nothing named: a callback wherever there is a fault.
+    close(belief.loss(0), 0.9 * 200.0);
+    // Fault 0: wrong where there is none, wrong and missed under the other, missed under both.
+    close(
+        belief.loss(1),
+        0.1 * 30.0 + 0.2 * 230.0 + 0.2 * 200.0 + 0.1 * 230.0,
+    );
+    close(
+        belief.loss(2),
+        0.1 * 700.0 + 0.4 * 900.0 + 0.2 * 200.0 + 0.1 * 900.0,
+    );
+    close(
+        belief.loss(3),
+        0.1 * 730.0 + 0.4 * 700.0 + 0.2 * 30.0 + 0.1 * 930.0,
+    );
+    // What no ask tells apart costs nothing.
+    sheet.groups = vec![0, 1, 1, 2, 3];
+    let bytes = sheet.bytes();
+    let table = Table::parse(&bytes).unwrap();
+    let belief = Belief::new(&table, &mut room).unwrap();
+    close(belief.loss(1), 0.1 * 30.0 + 0.2 * 200.0 + 0.1 * 230.0);
 }
 
 #[test]

@@ -29,7 +29,8 @@ fn a_table_comes_back_as_it_was_written() {
         (table.hypotheses, table.samples, table.ask_count()),
         (4, 2, 2)
     );
-    assert_eq!(table.none_of_these(), 3);
+    assert!((0..4).all(|h| table.is_none_of_these(h) == (h == 3)));
+    assert_eq!((table.wrong_minutes(1), table.wrong_minutes(2)), (100, 0));
     assert_eq!(table.set(2), [1, 0xFFFF]);
     assert_eq!(table.group_count(), 4);
     assert_eq!(table.ask(0).unwrap().kind, Kind::Look);
@@ -64,8 +65,8 @@ fn every_length_and_index_is_checked() {
     let bad: Vec<(&str, Table<'_>, TableError)> = vec![
         (
             "version",
-            Table { version: 2, ..good },
-            TableError::Version(2),
+            Table { version: 1, ..good },
+            TableError::Version(1),
         ),
         ("samples", Table { samples: 0, ..good }, TableError::Empty),
         (
@@ -96,6 +97,14 @@ fn every_length_and_index_is_checked() {
                 ..good
             },
             TableError::Length("asks"),
+        ),
+        (
+            "wrong",
+            Table {
+                wrong: &good.wrong[1..],
+                ..good
+            },
+            TableError::Length("wrong"),
         ),
         (
             "rows",
@@ -144,7 +153,11 @@ fn every_length_and_index_is_checked() {
         ),
         (
             "unknown fault",
-            Table { faults: 1, ..good },
+            Table {
+                faults: 1,
+                wrong: &good.wrong[2..],
+                ..good
+            },
             TableError::Set(2),
         ),
         (

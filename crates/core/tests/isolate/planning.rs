@@ -196,7 +196,7 @@ fn isolates_asks_stops_or_gives_up() {
         let found = loop {
             let done: Vec<u16> = takes.iter().map(|(a, _)| *a).collect();
             let standing = planner
-                .standing(&belief, &takes, 0.95, OFF, &mut |a| !done.contains(&a))
+                .standing(&belief, &takes, OFF, &mut |a| !done.contains(&a))
                 .unwrap();
             let choice = match standing {
                 Standing::Ask(choice) => choice,
@@ -249,13 +249,13 @@ fn isolates_asks_stops_or_gives_up() {
         });
         let (ask, likely) = against.expect("two looks alone do not find one of eight");
         let once = [(ask, Evidence::Measured(likely))];
-        let standing = planner.standing(&belief, &once, 0.95, OFF, &mut |_| false);
+        let standing = planner.standing(&belief, &once, OFF, &mut |_| false);
         assert!(
             matches!(standing, Ok(Standing::Again(c)) if c.ask == ask),
             "{standing:?}"
         );
         let twice = [(ask, Evidence::Confirmed(likely))];
-        let standing = planner.standing(&belief, &twice, 0.95, OFF, &mut |_| false);
+        let standing = planner.standing(&belief, &twice, OFF, &mut |_| false);
         assert_eq!(standing, Ok(Standing::Undecided));
     }
 }
@@ -278,7 +278,7 @@ fn what_cannot_be_sharpened_is_named_as_far_as_it_is_carried() {
         let mut belief = Belief::new(&table, &mut room).unwrap();
         let mut planner = Planner::new(&table, &mut prospects, &mut active).unwrap();
         // Nothing is known yet: nothing is carried.
-        let standing = planner.standing(&belief, &[], 0.99, OFF, &mut |_| false);
+        let standing = planner.standing(&belief, &[], OFF, &mut |_| false);
         assert_eq!(standing, Ok(Standing::Undecided));
         let takes = [
             (0, Evidence::Confirmed(Likely::certain(Class::Low))),
@@ -288,7 +288,7 @@ fn what_cannot_be_sharpened_is_named_as_far_as_it_is_carried() {
             belief.update(*ask, evidence).unwrap();
         }
         assert!(belief.leading().p < 0.9);
-        let standing = planner.standing(&belief, &takes, 0.99, OFF, &mut |_| false);
+        let standing = planner.standing(&belief, &takes, OFF, &mut |_| false);
         match standing {
             Ok(Standing::Found { hypothesis, p, .. }) => {
                 assert_eq!(hypothesis, 2);

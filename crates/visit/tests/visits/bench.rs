@@ -12,7 +12,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Entry, Event, Finding, MeterJoined, Opened, Request, Stamp,
 };
-use ohmtrail_visit::{Book, Input, Refusal, Settings, SheetBundle, Stage, Taken, Visit};
+use ohmtrail_visit::{Book, Input, Refusal, SheetBundle, Stage, Taken, Visit};
 
 /// The sheet, compiled once for all tests.
 pub fn bundle() -> &'static SheetBundle {
@@ -116,7 +116,7 @@ impl<'b> Hands<'b> {
             .map(|f| book.sheet.fault(f).expect("a fault of the sheet"))
             .collect();
         let mut hands = Hands {
-            visit: Visit::new(book, Settings::default()),
+            visit: Visit::new(book),
             bench: Bench::new(&book.circuit, seed, &numbers),
             entries: Vec::new(),
             seconds: 0.0,
@@ -293,7 +293,7 @@ pub fn go_on<'b>(book: &'b Book<'b>, entries: &[Entry], faults: &[&str], seed: u
             hands.do_act(&acted.act);
         }
     }
-    hands.visit = Visit::replay(book, Settings::default(), entries).expect("its own trail");
+    hands.visit = Visit::replay(book, entries).expect("its own trail");
     hands.entries = entries.to_vec();
     hands.seconds = 0.0;
     hands

@@ -3,7 +3,7 @@
 
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_trail::event::{Act, Event, PlateEntry, Power, Request};
-use ohmtrail_visit::{Book, Input, LEADS, Refusal, Settings, Stage, Taken, Visit};
+use ohmtrail_visit::{Book, Input, LEADS, Refusal, Stage, Taken, Visit};
 use proptest::prelude::*;
 
 use crate::bench::{Hands, at, bundle, joined, opened, sheet};
@@ -439,7 +439,7 @@ fn a_capacitor_is_held_against_what_its_can_says() {
 #[test]
 fn what_makes_no_sense_is_refused_and_changes_nothing() {
     let book = Book::new(bundle()).expect("opens");
-    let mut visit = Visit::new(&book, Settings::default());
+    let mut visit = Visit::new(&book);
     let early = visit.handle(Input::Note("x".into()), at(0.0));
     assert_eq!(early, Err(Refusal::NotOpened));
     let mut other = opened();

@@ -1,8 +1,9 @@
 //! Honest visits to units with one or two faults.
 
+use ohmtrail_circuit::costs::Costs;
 use ohmtrail_core::reading::{Decimal, Flags, Function, Shown};
 use ohmtrail_trail::event::{Act, Event, Finding, Power, Request};
-use ohmtrail_visit::{Book, Input, Settings, Taken, Visit};
+use ohmtrail_visit::{Book, Input, SheetBundle, Taken, Visit};
 
 use crate::bench::{Hands, bundle, joined, sheet};
 use crate::gates::no_dead_ask_with_a_gate_shut;
@@ -182,11 +183,17 @@ fn a_failed_protector_waits_for_the_cold() {
     assert!(waited.is_some() && waited < found);
 }
 
-/// The rule stands beside the probabilities: even one who calls a third of the probability found
-/// condemns no compressor on a hot open overload.
+/// The rule stands beside the costs: even one to whom a wrong part costs nothing condemns no
+/// compressor on a hot open overload.
 #[test]
-fn no_threshold_is_low_enough_to_condemn_a_hot_compressor() {
+fn no_cost_is_low_enough_to_condemn_a_hot_compressor() {
     let book = Book::new(bundle()).expect("the book opens");
+    let mut careless = bundle().sheet.clone();
+    careless.costs = Costs::builtin()
+        .with("none", "callback = 0\n[wrong]\npsc-compressor = 0")
+        .expect("costs");
+    let careless = SheetBundle::new(careless).expect("it compiles");
+    let careless = Book::new(&careless).expect("the book opens");
     let mut named = 0;
     for fault in [
         "compressor.protector-failed",
@@ -238,8 +245,7 @@ fn no_threshold_is_low_enough_to_condemn_a_hot_compressor() {
                 );
             }
             // The visit goes on in the hands of one who is easily satisfied.
-            let settings = Settings { threshold: 0.33 };
-            hands.visit = Visit::replay(&book, settings, &hands.entries).expect("its own trail");
+            hands.visit = Visit::replay(&careless, &hands.entries).expect("its own trail");
             hands.say(joined(1)).expect("joins again");
             let finding = hands.run();
             let condemned = finding.faults.iter().any(|f| {

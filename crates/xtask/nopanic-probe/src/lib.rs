@@ -194,7 +194,7 @@ pub extern "C" fn probe_isolate() {
     p3(isolate::Table::change_minutes);
     p3(isolate::plan::Planner::new);
     p4(isolate::plan::Planner::next);
-    p6(isolate::plan::Planner::standing);
+    p5(isolate::plan::Planner::standing);
     p3(isolate::plan::information);
     p1(isolate::table::to_byte);
     p1(isolate::table::from_byte);
@@ -204,7 +204,10 @@ pub extern "C" fn probe_isolate() {
     p1(isolate::Table::check);
     p1(isolate::Table::ask_count);
     p1(isolate::Table::group_count);
-    p1(isolate::Table::none_of_these);
+    p2(isolate::Table::is_none_of_these);
+    p2(isolate::Table::wrong_minutes);
+    p2(isolate::belief::Belief::loss);
+    p3(isolate::belief::Belief::doubt);
     p2(isolate::Table::ask);
     p2(isolate::Table::prior);
     p2(isolate::Table::set);
