@@ -4,7 +4,7 @@
 use crate::motion::set_slip;
 use crate::network::{Alternating, OPEN_OHMS};
 use crate::operate::Motion;
-use crate::parts::{Assembly, DrivenMotor};
+use crate::parts::Assembly;
 use crate::settle::solve;
 use crate::unit::{Circuit, set_ohms};
 
@@ -83,9 +83,10 @@ fn set_slips(assembly: &mut Assembly, motion: &[Motion], at_least: f64) {
     }
 }
 
-/// Which of the driven motors turn. A module whose motor turns is a load on its power plug.
-pub(crate) fn drive(assembly: &mut Assembly, now: &Alternating<'_>) -> Vec<bool> {
-    let mut turning = vec![false; assembly.driven.len()];
+/// What the driven motors do. A module whose motor turns is a load on its power plug; one whose motor
+/// cannot turn tries again and again, and the motor hums or twitches.
+pub(crate) fn drive(assembly: &mut Assembly, now: &Alternating<'_>) -> Vec<Motion> {
+    let mut motion = vec![Motion::Still; assembly.driven.len()];
     for drive in &assembly.drives {
         let works = !drive.dead
             && now.across(drive.feed).norm() >= drive.least_volts
@@ -93,15 +94,18 @@ pub(crate) fn drive(assembly: &mut Assembly, now: &Alternating<'_>) -> Vec<bool>
         if !works {
             continue;
         }
-        let connected = |motor: &DrivenMotor| {
-            let mut leads = drive.leads.iter().zip(motor.leads);
-            leads.all(|(a, b)| now.impedance([*a, b]).norm() < LEAD_OHMS)
-        };
-        let motors = assembly.driven.iter().zip(&mut turning);
-        for (_, turns) in motors.filter(|(m, _)| m.able && connected(m)) {
-            *turns = true;
-            set_ohms(&mut assembly.elements[drive.load], drive.load_ohms);
+        for (motor, motion) in assembly.driven.iter().zip(&mut motion) {
+            let leads = drive.leads.iter().zip(motor.leads);
+            let connected = leads
+                .filter(|(a, b)| now.impedance([**a, *b]).norm() < LEAD_OHMS)
+                .count();
+            if connected == drive.leads.len() && motor.able {
+                *motion = Motion::Running;
+                set_ohms(&mut assembly.elements[drive.load], drive.load_ohms);
+            } else if connected > 1 {
+                *motion = Motion::Humming;
+            }
         }
     }
-    turning
+    motion
 }

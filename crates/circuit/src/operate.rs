@@ -51,8 +51,8 @@ pub struct AsFound<'c> {
     pub pulled_in: Vec<bool>,
     /// What each motor does.
     pub motion: Vec<Motion>,
-    /// Whether each electronically commutated motor turns.
-    pub turning: Vec<bool>,
+    /// What each electronically commutated motor does: it stands still, turns, or is driven in vain.
+    pub driven: Vec<Motion>,
     /// Whether each breaker or fuse stands open.
     pub open: Vec<bool>,
     /// Whether each protective relay has tripped.
@@ -238,7 +238,10 @@ impl<'c> Unit<'c> {
         let now = self.standing(heat);
         let devices = &now.assembly;
         let motor = devices.motors.iter().position(|m| m.part == part);
-        let motion = motor.map(|m| now.motion[m]);
+        let driven = devices.driven.iter().position(|m| m.part == part);
+        let motion = motor
+            .map(|m| now.motion[m])
+            .or(driven.map(|m| now.driven[m]));
         let open = devices
             .overcurrent
             .iter()
@@ -258,11 +261,7 @@ impl<'c> Unit<'c> {
                 .iter()
                 .position(|c| c.part == part)
                 .is_some_and(|c| now.pulled_in[c] || has("welded")),
-            Sight::Running => {
-                let mut driven = devices.driven.iter().zip(&now.turning);
-                matches!(motion, Some(Motion::Running | Motion::Backwards))
-                    || driven.any(|(m, turns)| m.part == part && *turns)
-            }
+            Sight::Running => matches!(motion, Some(Motion::Running | Motion::Backwards)),
             Sight::Backwards => motion == Some(Motion::Backwards),
             Sight::LinesRight => relay.is_some() && !tripped,
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),

@@ -88,14 +88,14 @@ pub(crate) fn run<'c>(
                 pulled_in,
                 motion,
                 closed,
-                turning,
+                driven,
             } => {
                 let found = AsFound {
                     live,
                     assembly,
                     pulled_in,
                     motion,
-                    turning,
+                    driven,
                     open,
                     tripped,
                     closed,
@@ -122,7 +122,7 @@ enum Settled<'c> {
         pulled_in: Vec<bool>,
         motion: Vec<Motion>,
         closed: Vec<bool>,
-        turning: Vec<bool>,
+        driven: Vec<Motion>,
     },
     /// This breaker or fuse opens by its current.
     Opens(usize),
@@ -259,8 +259,8 @@ fn settle<'c>(
             return Settled::Trips(relay);
         }
     }
-    let turning = follow::drive(assembly, &live);
-    if turning.contains(&true) {
+    let driven = follow::drive(assembly, &live);
+    if driven.contains(&Motion::Running) {
         live = solve(circuit, assembly);
     }
     // Such a motor opens its overload long before the breaker's thermal element opens.
@@ -277,7 +277,7 @@ fn settle<'c>(
         pulled_in,
         motion,
         closed,
-        turning,
+        driven,
     }
 }
 

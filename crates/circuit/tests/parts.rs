@@ -357,6 +357,7 @@ fn an_electronically_commutated_fan() {
     let motor = sheet.parts.iter().position(|p| p.name == "motor");
     let motor = motor.expect("a motor");
     let turns = |u: &Unit<'_>| u.sees(motor, Sight::Running, Heat::AsFound);
+    let twitches = |u: &Unit<'_>| u.sees(motor, Sight::Humming, Heat::AsFound);
     let healthy = unit(&circuit, &[], 0.5);
     assert!(turns(&healthy));
     near(amps(&healthy, "power-1", Heat::AsFound), 1.8, 0.03);
@@ -377,6 +378,8 @@ fn an_electronically_commutated_fan() {
     ] {
         let unit = unit(&circuit, &[fault], 0.5);
         assert!(!turns(&unit), "{fault}");
+        let tried = fault.starts_with("motor.") || fault == "v.open";
+        assert_eq!(twitches(&unit), tried, "{fault}");
         let fed = volts(&unit, "module.L1", "module.L2") > 100.0;
         assert_eq!(fed, at_plug, "{fault}");
         let called = volts(&unit, "module.signal", "module.signal-common") > 14.0;

@@ -182,6 +182,12 @@ pub(super) const MOTOR: Kind = Kind {
             "With a call for cooling: does it run?",
         ),
         look(
+            "humming",
+            Sight::Humming,
+            Some(true),
+            "With a call for cooling: does it hum, jerk or twitch without turning?",
+        ),
+        look(
             "free",
             Sight::FreeByHand,
             Some(false),

@@ -19,10 +19,28 @@ use crate::parts::{Kind, LookKind};
 use crate::priors::Priors;
 
 /// The built-in sheets: name and text.
-pub const BUILTIN: &[(&str, &str)] = &[(
-    "split-heat-pump-1ph",
-    include_str!("../sheets/split-heat-pump-1ph.toml"),
-)];
+pub const BUILTIN: &[(&str, &str)] = &[
+    (
+        "split-heat-pump-1ph",
+        include_str!("../sheets/split-heat-pump-1ph.toml"),
+    ),
+    (
+        "split-heat-pump-1ph-hard-start",
+        include_str!("../sheets/split-heat-pump-1ph-hard-start.toml"),
+    ),
+    (
+        "split-cooling-1ph",
+        include_str!("../sheets/split-cooling-1ph.toml"),
+    ),
+    (
+        "split-cooling-1ph-single",
+        include_str!("../sheets/split-cooling-1ph-single.toml"),
+    ),
+    (
+        "split-cooling-1ph-ecm-fan",
+        include_str!("../sheets/split-cooling-1ph-ecm-fan.toml"),
+    ),
+];
 
 /// A point that a probe can reach: a part's terminal or a wire's end. Also the number of its node.
 pub type PointId = usize;
