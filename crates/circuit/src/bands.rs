@@ -38,8 +38,10 @@ pub fn bands(
     let none = f64::NEG_INFINITY;
     let any = f64::INFINITY;
     if values.len() * 2 < healthy.len() {
-        // Open when healthy: a path to ground or a welded contact shows as short or low.
-        return make(Class::Short, Class::Open, [2.0, 1e6, 1e6, 1e6]);
+        // Open when healthy: a path to ground or a welded contact shows as short or low. Limits of
+        // the sheet say under what it is short, and over what it is open.
+        let (short, open) = limits.unwrap_or((2.0, 1e6));
+        return make(Class::Short, Class::Open, [short, open, open, open]);
     }
     let count = values.len() as f64;
     let mean = values.iter().sum::<f64>() / count;

@@ -108,8 +108,9 @@ impl Deck {
     /// The whole deck as text, with the commands that solve it and print the probes' volts.
     #[must_use]
     pub fn finish(self) -> String {
+        // Between a joint of a milliohm and an insulation of gigohms, elimination needs large pivots.
         format!(
-            "{}.control\nset numdgt=15\n{}quit\n.endc\n.end\n",
+            "{}.options pivrel=0.9\n.control\nset numdgt=15\n{}quit\n.endc\n.end\n",
             self.body, self.commands
         )
     }

@@ -89,8 +89,8 @@ impl<'c> Unit<'c> {
         }
     }
 
-    /// How it stands in the first seconds after a start from cold. Breakers, fuses and controls that
-    /// are reset by hand stand open if they did.
+    /// How it stands in the first seconds after a start from cold. Breakers and fuses that stood
+    /// open still do; controls that are reset by hand were reset.
     pub fn restarted(&self) -> &AsFound<'c> {
         self.restarted.get_or_init(|| {
             run(
@@ -283,8 +283,19 @@ impl<'c> Unit<'c> {
             Sight::Charged => !has("lost-charge"),
             Sight::Blocked => has("condenser-blocked"),
             Sight::RunsOn => self.runs_on(now, part),
+            Sight::FanTurns => self.fan_turns(now, part),
+            Sight::Leaks => has("lost-charge"),
             Sight::Flooded => has("tripped"),
         }
+    }
+
+    /// Whether the fan of the condenser turns once this control is reset.
+    fn fan_turns(&self, now: &AsFound<'_>, control: usize) -> bool {
+        let reset = || run(self.circuit, &self.drawn, &self.faults, &Before::Reset(now));
+        surroundings::followed(now, control).is_some_and(|r| {
+            let found = reset().0;
+            surroundings::runs(&found.assembly, &found.motion, r.fan)
+        })
     }
 
     /// Whether the compressor of this refrigerant runs, and still does with its liquid line shut

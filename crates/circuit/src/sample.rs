@@ -30,11 +30,13 @@ pub(crate) fn sampled<'c>(
         return drawn.iter().map(unit).collect();
     }
     let count = CANDIDATES * drawn.len();
-    let mut ways: Vec<Vec<Unit<'c>>> = Vec::new();
+    let mut ways: Vec<Vec<(f64, Unit<'c>)>> = Vec::new();
     for i in 0..count {
-        let unit = Unit::new(circuit, Drawn::sample(circuit.sheet, i, count), faults);
+        let drawn = Drawn::sample(circuit.sheet, i, count);
+        let severity = faults.iter().map(|&f| drawn.severity[f]).sum();
+        let unit = Unit::new(circuit, drawn, faults);
         let same = ways.iter_mut().find(|way| {
-            let (a, b) = (way[0].found(), unit.found());
+            let (a, b) = (way[0].1.found(), unit.found());
             a.motion == b.motion
                 && a.open == b.open
                 && a.pulled_in == b.pulled_in
@@ -42,13 +44,18 @@ pub(crate) fn sampled<'c>(
                 && a.closed == b.closed
         });
         match same {
-            Some(way) => way.push(unit),
-            None => ways.push(vec![unit]),
+            Some(way) => way.push((severity, unit)),
+            None => ways.push(vec![(severity, unit)]),
         }
     }
     // The most frequent ways first, if there are more of them than samples.
     ways.sort_by_key(|way| std::cmp::Reverse(way.len()));
     ways.truncate(drawn.len());
+    // In order of their degree: those that are picked then cover it. In the order they were drawn
+    // every third may lie at one end.
+    for way in &mut ways {
+        way.sort_by(|a, b| a.0.total_cmp(&b.0));
+    }
     let mut slots: Vec<usize> = vec![1; ways.len()];
     while slots.iter().sum::<usize>() < drawn.len() {
         // The way that is most under its share gets the next slot.
@@ -65,7 +72,8 @@ pub(crate) fn sampled<'c>(
         .zip(slots)
         .flat_map(|(way, slots)| {
             let step = way.len() / slots;
-            way.into_iter().step_by(step).take(slots)
+            let picked = way.into_iter().skip(step / 2).step_by(step).take(slots);
+            picked.map(|(_, unit)| unit)
         })
         .collect()
 }

@@ -17,8 +17,10 @@ pub(crate) enum Before<'a> {
     LongOn,
     /// The same with the liquid line shut by hand.
     PumpedDown,
-    /// Cold: overloads closed, and nothing had time to open. Breakers, fuses and controls that are
-    /// reset by hand stand as they were found.
+    /// In the first seconds after every control was reset by hand; what is hot is hot still.
+    Reset(&'a AsFound<'a>),
+    /// Cold: overloads closed, and nothing had time to open. Breakers and fuses stand as they were
+    /// found; what is reset by hand was reset.
     Cold(&'a AsFound<'a>),
 }
 
@@ -51,11 +53,11 @@ pub(crate) fn run<'c>(
     let mut assembly = circuit.assemble(drawn, faults);
     let mut open: Vec<bool> = assembly.overcurrent.iter().map(|o| o.open).collect();
     // Controls that heat or pressure opened, and that stay open.
-    let mut held = vec![false; assembly.controls.len()];
-    let long_on = !matches!(before, Before::Cold(_));
-    if let Before::Cold(found) = before {
+    let mut held = surroundings::tripped(&assembly);
+    let long_on = matches!(before, Before::LongOn | Before::PumpedDown);
+    if let Before::Reset(found) | Before::Cold(found) = before {
         open.clone_from(&found.open);
-        held = surroundings::held_by_hand(found);
+        held.fill(false);
     }
     let mut tripped: Vec<bool> = assembly
         .relays
@@ -81,6 +83,7 @@ pub(crate) fn run<'c>(
             open: &open,
             tripped: &tripped,
             held: &held,
+            hot: !matches!(before, Before::Cold(_)),
         };
         match settle(circuit, drawn, &mut assembly, &stands, long_on) {
             Settled::Stands {
@@ -140,6 +143,8 @@ struct Stands<'a> {
     tripped: &'a [bool],
     /// Controls that heat or pressure opened.
     held: &'a [bool],
+    /// Overloads that heat opened from a cause outside the circuit.
+    hot: bool,
 }
 
 /// Lets contactors, controls and motors settle with breakers, fuses, relays and held controls as they
@@ -155,6 +160,7 @@ fn settle<'c>(
         open,
         tripped,
         held,
+        ..
     } = *stands;
     let mut pulled_in = vec![false; assembly.contactors.len()];
     let mut motion = vec![Motion::Still; assembly.motors.len()];
@@ -163,7 +169,7 @@ fn settle<'c>(
     let mut closed = surroundings::rest(assembly, held);
     for (m, motor) in assembly.motors.iter().enumerate() {
         set_slip(&mut assembly.elements[motor.element], 1.0);
-        if motor.overheated && long_on {
+        if motor.overheated && stands.hot {
             motion[m] = Motion::Tripped;
             open_all(&mut assembly.elements, &motor.protectors);
         }

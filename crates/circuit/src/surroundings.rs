@@ -67,6 +67,8 @@ pub struct Control {
     pub closed_ohms: f64,
     /// Held closed (true) or open (false) by a fault.
     pub stuck: Option<bool>,
+    /// It has opened already, by something that is over.
+    pub tripped: bool,
     /// What moves it.
     pub trigger: Trigger,
 }
@@ -261,9 +263,10 @@ pub(crate) fn opens(
     motion: &[Motion],
     closed: &[bool],
 ) -> Option<usize> {
-    let found_open = |control: &Control| {
-        !matches!(control.trigger, Trigger::Heat { .. })
-            || drawn.chance[control.part] < LIMIT_OPEN_SHARE
+    // All that the same air cools open and close with it.
+    let found_open = |control: &Control| match control.trigger {
+        Trigger::Heat { air } => drawn.chance[air] < LIMIT_OPEN_SHARE,
+        _ => true,
     };
     assembly
         .controls
@@ -284,12 +287,24 @@ pub(crate) fn when_dead(assembly: &mut Assembly, closed: &[bool], heat: Heat) {
     }
 }
 
-/// Which controls a restart leaves open: those that are reset by hand.
-pub(crate) fn held_by_hand(found: &AsFound<'_>) -> Vec<bool> {
-    let controls = found.assembly.controls.iter().zip(&found.closed);
-    controls
-        .map(|(c, closed)| matches!(c.trigger, Trigger::HighPressure { .. }) && !closed)
-        .collect()
+/// Which controls stand open before the unit is given power.
+pub(crate) fn tripped(assembly: &Assembly) -> Vec<bool> {
+    assembly.controls.iter().map(|c| c.tripped).collect()
+}
+
+/// The refrigerant that this control follows.
+pub(crate) fn followed<'f>(now: &'f AsFound<'_>, part: usize) -> Option<&'f Refrigerant> {
+    let assembly = &now.assembly;
+    let control = assembly.controls.iter().find(|c| c.part == part)?;
+    match control.trigger {
+        Trigger::Heat { .. } => None,
+        Trigger::LowPressure {
+            refrigerant: of, ..
+        }
+        | Trigger::HighPressure {
+            refrigerant: of, ..
+        } => refrigerant(assembly, of),
+    }
 }
 
 /// The liquid lines shut by hand.
@@ -325,7 +340,7 @@ pub(crate) fn valve_opens(now: &AsFound<'_>, part: usize) -> bool {
 pub(crate) fn consequences(found: &AsFound<'_>, sheet: &Sheet) -> Vec<String> {
     let controls = found.assembly.controls.iter().zip(&found.closed);
     controls
-        .filter(|(control, closed)| !**closed && control.stuck.is_none())
+        .filter(|(control, closed)| !**closed && control.stuck.is_none() && !control.tripped)
         .map(|(control, _)| {
             let word = match control.trigger {
                 Trigger::Heat { .. } => "open-from-heat",

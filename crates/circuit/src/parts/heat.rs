@@ -174,7 +174,7 @@ pub(super) const LIMIT: Kind = Kind {
     build: |b| {
         let ends = [b.t(0), b.t(1)];
         let air = b.linked(0);
-        b.control(ends, Trigger::Heat { air }, &["open"], &[]);
+        b.control(ends, Trigger::Heat { air }, "open", "");
     },
 };
 

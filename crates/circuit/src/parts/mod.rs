@@ -141,6 +141,10 @@ pub enum Sight {
     Blocked,
     /// A compressor runs on with the liquid line shut by hand.
     RunsOn,
+    /// The fan of a condenser turns once a control is reset by hand.
+    FanTurns,
+    /// A leak of refrigerant is found.
+    Leaks,
     /// Water stands up to a float.
     Flooded,
 }
@@ -454,10 +458,10 @@ impl Build<'_> {
         self.resistor(a, b, ohms)
     }
 
-    /// A contact that heat or pressure moves, and that these faults hold open or closed.
-    fn control(&mut self, ends: [Node; 2], trigger: Trigger, open: &[&str], closed: &[&str]) {
-        let held = |names: &[&str]| names.iter().any(|f| self.faults.contains(f));
-        let stuck = match (held(open), held(closed)) {
+    /// A contact that heat or pressure moves, that these two faults hold open or closed, and that
+    /// has tripped already under the fault `tripped`.
+    fn control(&mut self, ends: [Node; 2], trigger: Trigger, open: &str, closed: &str) {
+        let stuck = match (self.has(open), self.has(closed)) {
             (true, _) => Some(false),
             (_, true) => Some(true),
             _ => None,
@@ -471,6 +475,7 @@ impl Build<'_> {
             element,
             closed_ohms,
             stuck,
+            tripped: self.has("tripped"),
             trigger,
         });
     }

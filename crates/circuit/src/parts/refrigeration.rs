@@ -66,6 +66,12 @@ pub(super) const REFRIGERANT: Kind = Kind {
             "Does the high side stand at the saturation pressure of the air around it, or the sight glass run clear?",
         ),
         look(
+            "leaks",
+            Sight::Leaks,
+            None,
+            "Does a leak detector, soap or a trace of oil show a leak?",
+        ),
+        look(
             "blocked",
             Sight::Blocked,
             None,
@@ -166,7 +172,7 @@ pub(super) const LOW_PRESSURE: Kind = Kind {
             cut_in: b.value("cut-in"),
             cut_out: b.value("cut-out"),
         };
-        b.control([b.t(0), b.t(1)], trigger, &["failed-open"], &["welded"]);
+        b.control([b.t(0), b.t(1)], trigger, "failed-open", "welded");
     },
 };
 
@@ -189,19 +195,27 @@ pub(super) const HIGH_PRESSURE: Kind = Kind {
             "open, and not closing when it is reset",
         ),
     ],
-    looks: &[look(
-        "reset-out",
-        Sight::ResetOut,
-        None,
-        "Does the reset button of the control stand out, as it does when it has tripped?",
-    )],
+    looks: &[
+        look(
+            "reset-out",
+            Sight::ResetOut,
+            None,
+            "Does the reset button of the control stand out, as it does when it has tripped?",
+        ),
+        look(
+            "fan-turns",
+            Sight::FanTurns,
+            Some(true),
+            "With a call: push its reset in, once: does the fan of the condenser turn? Switch off at once if the compressor stalls.",
+        ),
+    ],
     source: false,
     build: |b| {
         let trigger = Trigger::HighPressure {
             refrigerant: b.linked(0),
             cut_out: b.value("cut-out"),
         };
-        b.control([b.t(0), b.t(1)], trigger, &["tripped", "failed-open"], &[]);
+        b.control([b.t(0), b.t(1)], trigger, "failed-open", "");
     },
 };
 

@@ -40,6 +40,26 @@ pub const BUILTIN: &[(&str, &str)] = &[
         "split-cooling-1ph-ecm-fan",
         include_str!("../sheets/split-cooling-1ph-ecm-fan.toml"),
     ),
+    (
+        "control-loop-24v",
+        include_str!("../sheets/control-loop-24v.toml"),
+    ),
+    (
+        "electric-furnace-1ph",
+        include_str!("../sheets/electric-furnace-1ph.toml"),
+    ),
+    (
+        "electric-furnace-20kw-1ph",
+        include_str!("../sheets/electric-furnace-20kw-1ph.toml"),
+    ),
+    (
+        "walk-in-cooler-1ph",
+        include_str!("../sheets/walk-in-cooler-1ph.toml"),
+    ),
+    (
+        "walk-in-cooler-defrost-1ph",
+        include_str!("../sheets/walk-in-cooler-defrost-1ph.toml"),
+    ),
 ];
 
 /// A point that a probe can reach: a part's terminal or a wire's end. Also the number of its node.
