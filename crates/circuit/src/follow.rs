@@ -8,6 +8,10 @@ use crate::parts::Assembly;
 use crate::settle::solve;
 use crate::unit::{Circuit, set_ohms};
 
+/// What a module draws that tries in vain to start its motor, as a share of its amperes (common
+/// practice, no published source: bursts of current, with pauses).
+const TRYING_SHARE: f64 = 0.25;
+
 /// Slips that a starting motor is solved at on its way up.
 const COMING_UP: [f64; 4] = [0.6, 0.4, 0.25, 0.15];
 
@@ -104,6 +108,8 @@ pub(crate) fn drive(assembly: &mut Assembly, now: &Alternating<'_>) -> Vec<Motio
                 set_ohms(&mut assembly.elements[drive.load], drive.load_ohms);
             } else if connected > 1 {
                 *motion = Motion::Humming;
+                let ohms = drive.load_ohms / TRYING_SHARE;
+                set_ohms(&mut assembly.elements[drive.load], ohms);
             }
         }
     }

@@ -266,7 +266,7 @@ fn settle<'c>(
         }
     }
     let driven = follow::drive(assembly, &live);
-    if driven.contains(&Motion::Running) {
+    if driven.iter().any(|m| *m != Motion::Still) {
         live = solve(circuit, assembly);
     }
     // Such a motor opens its overload long before the breaker's thermal element opens.
