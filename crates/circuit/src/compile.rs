@@ -8,6 +8,7 @@ use std::collections::HashMap;
 
 use ohmtrail_core::class::{CLASSES, Class};
 use ohmtrail_core::isolate::ask::{ANY_LIFTED, LOOK_LIVE, NO_POINT};
+use ohmtrail_core::isolate::belief::EXPLAINS;
 use ohmtrail_core::isolate::table::{NO_FAULT, VERSION, to_byte};
 use ohmtrail_core::isolate::{AskRecord, Cooled, Kind, PowerNeed, Table, TableError};
 use ohmtrail_core::reading::Function;
@@ -18,6 +19,7 @@ use crate::operate::Unit;
 use crate::sample::sampled;
 use crate::sheet::{Check, FaultId, Heat, Masked, Question, Sheet};
 use crate::unit::{Circuit, Drawn};
+use crate::unnamed::Unnamed;
 
 /// How a sheet is compiled.
 #[derive(Debug, Clone, Copy)]
@@ -39,6 +41,9 @@ impl Default for Options {
 
 /// A class that a prediction rules out still has this share: the model is not the unit.
 const MODEL_FLOOR: f32 = 0.004;
+
+/// How many hypotheses *none of these* has, besides the one that knows nothing.
+const UNNAMED: usize = 12;
 
 /// How many healthy units the bands are drawn from.
 const HEALTHY_UNITS: usize = 32;
@@ -92,18 +97,27 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
     let hypotheses = hypotheses(sheet, options);
     fits("hypotheses", hypotheses.len(), 4000)?;
     let checks = check_bands(&circuit);
-    let predicted = predict_all(&circuit, &hypotheses, options.samples, &checks);
+    let mut predicted = predict_all(&circuit, &hypotheses, options.samples, &checks);
+    let means = means(&predicted, options.samples);
+    let mut order = group(&means);
+    let named = hypotheses.len();
+    let unnamed = if options.singles_only {
+        Vec::new()
+    } else {
+        predict_unnamed(sheet, &checks, &means, options.samples)
+    };
+    let last = order.last().map_or(0, |(_, group)| group + 1);
+    // And one that knows nothing at all.
+    order.extend((named..=named + unnamed.len()).map(|h| (h, last)));
+    let prior_of_each = sheet.priors.none_of_these / (unnamed.len() + 1) as f64;
+    predicted.extend(unnamed);
 
-    let order = group(&predicted, &checks, options.samples);
     let mut sets = Vec::new();
     let (mut priors, mut set_bytes, mut groups) = (Vec::new(), Vec::new(), Vec::new());
-    let none = hypotheses.len();
     for &(h, group) in &order {
-        let (faults, prior) = if h == none {
-            (Vec::new(), sheet.priors.none_of_these)
-        } else {
-            (hypotheses[h].faults.clone(), hypotheses[h].prior)
-        };
+        let (faults, prior) = hypotheses
+            .get(h)
+            .map_or((Vec::new(), prior_of_each), |h| (h.faults.clone(), h.prior));
         priors.extend((prior as f32).to_le_bytes());
         for i in 0..2 {
             let fault = faults.get(i).map_or(NO_FAULT, |&f| f as u16);
@@ -310,26 +324,59 @@ fn predict_all(
     let drawn: Vec<Drawn> = (0..samples)
         .map(|s| Drawn::sample(circuit.sheet, s, samples))
         .collect();
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let share = hypotheses.len().div_ceil(threads).max(1);
-    std::thread::scope(|scope| {
-        let workers: Vec<_> = hypotheses
-            .chunks(share)
-            .map(|chunk| {
-                let drawn = &drawn;
-                scope.spawn(move || {
-                    chunk
-                        .iter()
-                        .map(|h| {
-                            let mut rows = Vec::with_capacity(samples * checks.len());
-                            for unit in sampled(circuit, &h.faults, drawn) {
-                                predict(&unit, circuit.sheet, checks, &mut rows);
-                            }
-                            rows
-                        })
-                        .collect::<Vec<_>>()
-                })
+    in_parallel(hypotheses, |h| {
+        let mut rows = Vec::with_capacity(samples * checks.len());
+        for unit in sampled(circuit, &h.faults, &drawn) {
+            predict(&unit, circuit.sheet, checks, &mut rows);
+        }
+        rows
+    })
+}
+
+/// The rows of units with something unnamed wrong, as many to a hypothesis as it has samples. Units
+/// of which a named hypothesis explains all that is measured are left out: nothing would speak
+/// against the name.
+fn predict_unnamed(
+    sheet: &Sheet,
+    checks: &[Option<CheckBands>],
+    named: &[Vec<Mean>],
+    samples: usize,
+) -> Vec<Vec<Row>> {
+    let units = Unnamed::draw(sheet, UNNAMED * samples * 2);
+    let rows: Vec<Vec<Row>> = in_parallel(&units, |unit| {
+        let mut rows = Vec::with_capacity(checks.len());
+        predict(&unit.unit(), sheet, checks, &mut rows);
+        rows
+    });
+    let mut other = rows;
+    other.retain(|rows| {
+        let shown = rows.iter().zip(checks).map(|(row, bands)| {
+            bands.map(|_| {
+                let classes = row.iter().enumerate();
+                // The smallest code is the greatest probability.
+                classes.min_by_key(|(_, code)| **code).map_or(0, |(c, _)| c)
             })
+        });
+        let shown: Vec<Option<usize>> = shown.collect();
+        !named.iter().any(|means| {
+            let checks = means.iter().zip(&shown);
+            checks
+                .filter_map(|(mean, class)| class.map(|c| mean[c]))
+                .all(|p| p >= EXPLAINS)
+        })
+    });
+    let whole = other.chunks_exact(samples).take(UNNAMED);
+    whole.map(|units| units.concat()).collect()
+}
+
+/// What `work` makes of each of these, in their order, on every core.
+fn in_parallel<T: Sync, R: Send>(all: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let share = all.len().div_ceil(threads).max(1);
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = all
+            .chunks(share)
+            .map(|chunk| scope.spawn(|| chunk.iter().map(&work).collect::<Vec<R>>()))
             .collect();
         workers
             .into_iter()
@@ -399,52 +446,59 @@ fn measured_row(function: Function, bands: &CheckBands, ideal: Ideal) -> Row {
     row
 }
 
-/// The order of the hypotheses in the table with their groups: the members of a group side by
-/// side, *no fault* first, *none of these* last.
-fn group(
-    predicted: &[Vec<Row>],
-    checks: &[Option<CheckBands>],
-    samples: usize,
-) -> Vec<(usize, usize)> {
-    let means: Vec<Vec<[f32; CLASSES]>> = predicted
+/// A row as shares of one.
+type Mean = [f32; CLASSES];
+
+fn shares(row: &Row) -> Mean {
+    let row = row.map(ohmtrail_core::isolate::table::from_byte);
+    let sum: f32 = row.iter().sum();
+    row.map(|p| p / sum)
+}
+
+/// What each hypothesis predicts of each check, over its samples.
+fn means(predicted: &[Vec<Row>], samples: usize) -> Vec<Vec<Mean>> {
+    predicted
         .iter()
         .map(|rows| {
-            (0..checks.len())
+            let checks = rows.len() / samples;
+            (0..checks)
                 .map(|c| {
                     let mut mean = [0.0; CLASSES];
                     for s in 0..samples {
-                        let row = rows[s * checks.len() + c]
-                            .map(ohmtrail_core::isolate::table::from_byte);
-                        let sum: f32 = row.iter().sum();
-                        for (m, p) in mean.iter_mut().zip(row) {
-                            *m += p / (sum * samples as f32);
+                        for (m, p) in mean.iter_mut().zip(shares(&rows[s * checks + c])) {
+                            *m += p / samples as f32;
                         }
                     }
                     mean
                 })
                 .collect()
         })
-        .collect();
-    let alike = |a: usize, b: usize| {
-        means[a].iter().zip(&means[b]).all(|(x, y)| {
-            let distance: f32 = x.iter().zip(y).map(|(p, q)| (p - q).abs()).sum();
-            distance / 2.0 < ALIKE
-        })
-    };
+        .collect()
+}
+
+/// Whether two hypotheses' predictions differ by less than [`ALIKE`] at every check.
+fn alike(a: &[Mean], b: &[Mean]) -> bool {
+    a.iter().zip(b).all(|(x, y)| {
+        let distance: f32 = x.iter().zip(y).map(|(p, q)| (p - q).abs()).sum();
+        distance / 2.0 < ALIKE
+    })
+}
+
+/// The order of the named hypotheses in the table with their groups: the members of a group side
+/// by side, *no fault* first.
+fn group(means: &[Vec<Mean>]) -> Vec<(usize, usize)> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
-    for h in 0..predicted.len() {
-        match groups.iter_mut().find(|g| alike(g[0], h)) {
+    for h in 0..means.len() {
+        match groups.iter_mut().find(|g| alike(&means[g[0]], &means[h])) {
             Some(group) => group.push(h),
             None => groups.push(vec![h]),
         }
     }
-    let mut order: Vec<(usize, usize)> = groups
+    groups
         .iter()
         .enumerate()
         .flat_map(|(g, members)| members.iter().map(move |&h| (h, g)))
-        .collect();
-    order.push((predicted.len(), groups.len()));
-    order
+        .collect()
 }
 
 /// The distinct rows of a check, and the row of each cell.

@@ -23,3 +23,4 @@ mod settle;
 pub mod sheet;
 pub mod surroundings;
 pub mod unit;
+mod unnamed;

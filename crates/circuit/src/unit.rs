@@ -8,7 +8,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::linear::Pattern;
 use crate::network::{Element, Node, OPEN_OHMS, pattern};
 use crate::parts::{Assembly, Build};
-use crate::sheet::{FaultId, Sheet};
+use crate::sheet::{FaultId, PointId, Sheet};
 
 /// Resistance of a terminal's joint with a wire's end, ohms (common practice, no published source).
 const JOINT_OHMS: f64 = 1e-3;
@@ -26,6 +26,25 @@ pub struct Drawn {
     /// A share of 1 for each part: its stalled motor's overload is already open if this is under
     /// the share of time that it stands open.
     pub chance: Vec<f64>,
+    /// Something wrong that no fault of the sheet describes.
+    pub odd: Option<Odd>,
+}
+
+/// Something wrong in a unit that no fault of its sheet describes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Odd {
+    /// A joint that passes current badly.
+    Joint {
+        /// The wire: the joint is at its first end.
+        wire: usize,
+        /// Its resistance.
+        ohms: f64,
+    },
+    /// A path between the stray points of the circuit.
+    Stray {
+        /// Its resistance.
+        ohms: f64,
+    },
 }
 
 impl Drawn {
@@ -50,6 +69,7 @@ impl Drawn {
             values,
             severity,
             chance,
+            odd: None,
         }
     }
 
@@ -81,6 +101,7 @@ impl Drawn {
             values,
             severity,
             chance,
+            odd: None,
         }
     }
 }
@@ -154,25 +175,39 @@ pub struct Circuit<'s> {
     pub pattern: Pattern,
     /// Where the joints are.
     pub joints: Joints,
+    /// Two points that a path may lie between which is not in the sheet.
+    stray: Option<[PointId; 2]>,
 }
 
 impl<'s> Circuit<'s> {
     /// Makes a sheet ready.
     #[must_use]
     pub fn new(sheet: &'s Sheet) -> Self {
+        Circuit::made(sheet, None)
+    }
+
+    /// The same with a path between two points that is not in the sheet: open, but for units that
+    /// are drawn with [`Odd::Stray`].
+    #[must_use]
+    pub fn with_stray(sheet: &'s Sheet, points: [PointId; 2]) -> Self {
+        Circuit::made(sheet, Some(points))
+    }
+
+    fn made(sheet: &'s Sheet, stray: Option<[PointId; 2]>) -> Self {
         let healthy = Drawn::draw(sheet, 0);
-        let (assembly, first) = assemble(sheet, &healthy, &[]);
+        let (assembly, first) = assemble(sheet, &healthy, &[], stray);
         Circuit {
             sheet,
             pattern: pattern(sheet.nodes, &assembly.elements),
             joints: Joints { first },
+            stray,
         }
     }
 
     /// The elements and devices of a drawn unit under these faults, contactors released.
     #[must_use]
     pub fn assemble(&self, drawn: &Drawn, faults: &[FaultId]) -> Assembly {
-        assemble(self.sheet, drawn, faults).0
+        assemble(self.sheet, drawn, faults, self.stray).0
     }
 
     /// Lifts these wire ends.
@@ -196,7 +231,12 @@ pub(crate) fn set_ohms(element: &mut Element, value: f64) {
     }
 }
 
-fn assemble(sheet: &Sheet, drawn: &Drawn, faults: &[FaultId]) -> (Assembly, usize) {
+fn assemble(
+    sheet: &Sheet,
+    drawn: &Drawn,
+    faults: &[FaultId],
+    stray: Option<[PointId; 2]>,
+) -> (Assembly, usize) {
     let mut assembly = Assembly::default();
     for (p, part) in sheet.parts.iter().enumerate() {
         let terminals: Vec<Node> = (0..part.kind.terminals.len())
@@ -227,8 +267,12 @@ fn assemble(sheet: &Sheet, drawn: &Drawn, faults: &[FaultId]) -> (Assembly, usiz
     for (w, wire) in sheet.wires.iter().enumerate() {
         let owner = sheet.parts.len() + w;
         let open = faults.iter().any(|&f| sheet.faults[f].owner == owner);
+        let joint = match drawn.odd {
+            Some(Odd::Joint { wire, ohms }) if wire == w => ohms,
+            _ => JOINT_OHMS,
+        };
         let stretch = [
-            (wire.terminals[0], wire.ends[0], JOINT_OHMS),
+            (wire.terminals[0], wire.ends[0], joint),
             (
                 wire.ends[0],
                 wire.ends[1],
@@ -243,6 +287,18 @@ fn assemble(sheet: &Sheet, drawn: &Drawn, faults: &[FaultId]) -> (Assembly, usiz
             });
             assembly.owners.push(owner);
         }
+    }
+    if let Some([a, b]) = stray {
+        let ohms = match drawn.odd {
+            Some(Odd::Stray { ohms }) => ohms,
+            _ => OPEN_OHMS,
+        };
+        assembly.elements.push(Element::Resistor {
+            ends: [Some(a), Some(b)],
+            ohms,
+        });
+        // It is nobody's: after the wires.
+        assembly.owners.push(sheet.parts.len() + sheet.wires.len());
     }
     (assembly, first_wire)
 }

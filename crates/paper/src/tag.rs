@@ -1,7 +1,7 @@
 //! The tag: a narrow card that hangs in the unit with the lock.
 
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::Power;
+use ohmtrail_trail::event::{Outcome, Power};
 use ohmtrail_visit::{Book, Record};
 
 use crate::text::{fault, groups, moment, wrap};
@@ -98,10 +98,11 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
                 card.item(&format!("{}: recheck when cool", part_of(&what.fault)));
             }
         }
-        Some(finding) if finding.p >= 0.9 && record.leave.is_none() => {
-            card.item("no fault in what was checked");
-        }
-        _ => card.item("not proven: see the write-up"),
+        _ => card.item(match record.conclusion.as_ref().map(|c| c.outcome) {
+            Some(Outcome::NoFault) => "no fault in what was checked",
+            Some(Outcome::NoneOfThese) => "something the sheet does not know: see the write-up",
+            _ => "not proven: see the write-up",
+        }),
     }
 }
 

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::{Finding, Power, Request};
+use ohmtrail_trail::event::{Finding, Outcome, Power, Request};
 use ohmtrail_visit::{Book, Record, Took, amount, displayed};
 
 use crate::text::{fault, groups, moment};
@@ -104,11 +104,17 @@ fn reported(page: &mut Page, book: &Book<'_>, record: &Record) {
 fn found(page: &mut Page, book: &Book<'_>, record: &Record, finding: &Finding) {
     page.section("Found");
     if finding.faults.is_empty() {
-        page.line(if finding.p >= 0.9 && record.leave.is_none() {
-            "No fault in what was checked."
-        } else {
-            "What failed is not proven. The most probable sets, for what they are worth:"
+        let conclusion = record.conclusion.as_ref();
+        page.line(match conclusion.map(|c| c.outcome) {
+            Some(Outcome::NoFault) => "No fault in what was checked.",
+            Some(Outcome::NoneOfThese) => {
+                "Something is wrong that the unit's sheet has no fault for. The most probable sets, for what they are worth:"
+            }
+            _ => "What failed is not proven. The most probable sets, for what they are worth:",
         });
+        if let Some(conclusion) = conclusion {
+            page.line(&format!("Why it ended there: {}.", conclusion.why));
+        }
         page.line("");
         for suspect in &record.suspects {
             page.item(&format!(

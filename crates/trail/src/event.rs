@@ -161,6 +161,8 @@ pub enum Event {
     },
     /// The visit ended.
     Closed,
+    /// What the isolation came to; its finding follows.
+    Concluded(Conclusion),
 }
 
 /// The first event of every trail.
@@ -401,6 +403,56 @@ pub struct Suspect {
     pub faults: Vec<String>,
     /// Posterior probability.
     pub p: f32,
+}
+
+/// What the isolation came to.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Conclusion {
+    /// What it came to.
+    pub outcome: Outcome,
+    /// Its posterior probability.
+    pub p: f32,
+    /// What each fault of the finding, and each thing that follows from one, is to the others.
+    pub roles: Vec<Role>,
+    /// Why it ended here.
+    pub why: String,
+}
+
+/// What an isolation may come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// The faults of the finding.
+    Faults,
+    /// Nothing wrong with what was checked.
+    NoFault,
+    /// Something is wrong that the sheet has no fault for.
+    NoneOfThese,
+    /// What failed is not proven.
+    Undecided,
+}
+
+/// What something is to the other faults of a finding.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Role {
+    /// The fault, or what follows from one.
+    pub what: String,
+    /// What it is.
+    pub part: Part,
+    /// What brought it about; empty for what is not brought about.
+    pub by: Vec<String>,
+}
+
+/// The part that something plays in a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Part {
+    /// It failed of itself.
+    RootCause,
+    /// Another fault of the finding brought it about.
+    Consequence,
+    /// It failed of itself beside another that nothing links it with.
+    Coincidence,
 }
 
 /// What the visit found.

@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 
 use ohmtrail_circuit::operate::Unit;
-use ohmtrail_circuit::sheet::{FaultId, Heat};
+use ohmtrail_circuit::sheet::{FaultId, Heat, Masked};
 use ohmtrail_circuit::unit::Drawn;
 use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::winding::UNPROVEN;
-use ohmtrail_trail::event::{Finding, RuledOut, Unproven};
+use ohmtrail_trail::event::{Finding, Role, RuledOut, Unproven};
 
 use crate::book::WindingPair;
+use crate::conclusion::told;
 use crate::isolate::fault_names;
 use crate::record::Answer;
 use crate::visit::Visit;
@@ -25,8 +26,9 @@ const NAMED: usize = 3;
 const SAMPLES: usize = 6;
 
 impl Visit<'_> {
-    /// The finding for this hypothesis, or that nothing was found.
-    pub(crate) fn finding(&mut self, found: Option<(u16, f32)>) -> Finding {
+    /// The finding for this hypothesis, or that nothing was found; and what the faults are to each
+    /// other.
+    pub(crate) fn finding(&mut self, found: Option<(u16, f32)>) -> (Finding, Vec<Role>) {
         let book = self.book;
         let answers = self.record.answers(book);
         let faults: Vec<FaultId> = found
@@ -41,10 +43,12 @@ impl Visit<'_> {
         let lead = self.with_belief(&answers, |belief, _| belief.leading().p);
         let named = |f: &FaultId| book.sheet.faults[*f].name.clone();
         let bits = self.weights_of_evidence(&answers);
-        let consequences = self.consequences(&faults);
-        let (ruled_out, mut unproven) = self.others(&faults, &marginals, &bits);
+        let roles = self.roles(&faults);
+        let consequences = roles.iter().filter_map(|r| told(r, &roles)).collect();
+        let minutes = self.minutes_to_go_on(&answers);
+        let (ruled_out, mut unproven) = self.others(&faults, &marginals, &bits, minutes);
         unproven.extend(self.never_proven(&faults, &marginals, &ruled_out));
-        Finding {
+        let finding = Finding {
             faults: faults.iter().map(named).collect(),
             alike: found.map(|(h, _)| self.alike(h)).unwrap_or_default(),
             p: found.map_or(lead.unwrap_or(0.0), |(_, p)| p),
@@ -52,7 +56,8 @@ impl Visit<'_> {
             evidence: evidence(&faults, &answers, &bits),
             ruled_out,
             unproven,
-        }
+        };
+        (finding, roles)
     }
 
     /// Other fault sets that no check tells from this one.
@@ -82,47 +87,8 @@ impl Visit<'_> {
         all
     }
 
-    /// What follows from the faults, each with what it follows from; and for a pair, which is the
-    /// cause of which.
-    fn consequences(&self, faults: &[FaultId]) -> Vec<String> {
-        let sheet = self.book.sheet;
-        let name = |f: FaultId| sheet.faults[f].name.as_str();
-        let mut all = Vec::new();
-        if let [a, b] = *faults {
-            let link = |by, fault| sheet.caused.iter().any(|c| c.by == by && c.fault == fault);
-            all.push(if link(a, b) {
-                format!("{}: brought about by {}, the root cause", name(b), name(a))
-            } else if link(b, a) {
-                format!("{}: brought about by {}, the root cause", name(a), name(b))
-            } else {
-                format!(
-                    "{} and {}: nothing in the sheet links them, two faults at once",
-                    name(a),
-                    name(b)
-                )
-            });
-        }
-        let follows = self.follows(faults);
-        let alone: Vec<Vec<String>> = faults.iter().map(|f| self.follows(&[*f])).collect();
-        for what in follows {
-            let by: Vec<&str> = faults
-                .iter()
-                .zip(&alone)
-                .filter(|(_, own)| own.contains(&what))
-                .map(|(f, _)| name(*f))
-                .collect();
-            let by = if by.is_empty() {
-                faults.iter().map(|f| name(*f)).collect()
-            } else {
-                by
-            };
-            all.push(format!("{what}: follows from {}", by.join(" and ")));
-        }
-        all
-    }
-
     /// What follows from these faults in at least half of the sampled units.
-    fn follows(&self, faults: &[FaultId]) -> Vec<String> {
+    pub(crate) fn follows(&self, faults: &[FaultId]) -> Vec<String> {
         if faults.is_empty() {
             return Vec::new();
         }
@@ -148,6 +114,7 @@ impl Visit<'_> {
         faults: &[FaultId],
         marginals: &[f32],
         bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
+        minutes: Option<f32>,
     ) -> (Vec<RuledOut>, Vec<Unproven>) {
         let (mut ruled_out, mut unproven) = (Vec::new(), Vec::new());
         for (f, &p) in marginals.iter().enumerate() {
@@ -161,7 +128,7 @@ impl Visit<'_> {
                 unproven.push(Unproven {
                     fault: fault.name.clone(),
                     p,
-                    why: format!("{}: neither shown nor ruled out", fault.words),
+                    why: format!("{}: {}", fault.words, self.why_left(faults, f, p, minutes)),
                 });
                 continue;
             }
@@ -178,6 +145,26 @@ impl Visit<'_> {
         }
         unproven.sort_by(|a, b| b.p.total_cmp(&a.p));
         (ruled_out, unproven)
+    }
+
+    /// Why it was worth leaving a fault of this probability unproven.
+    fn why_left(&self, faults: &[FaultId], f: FaultId, p: f32, minutes: Option<f32>) -> String {
+        let sheet = self.book.sheet;
+        let hidden = |by: &&FaultId| sheet.masked.contains(&Masked { by: **by, fault: f });
+        if let Some(by) = faults.iter().find(hidden) {
+            let by = &sheet.faults[*by].name;
+            return format!("hidden by {by}, check it once that is repaired");
+        }
+        match minutes {
+            None => {
+                "neither shown nor ruled out, and no check that can be made tells more".to_owned()
+            }
+            Some(minutes) => format!(
+                "neither shown nor ruled out; to leave it is expected to cost {:.1} minutes of work, \
+                 the next check takes {minutes:.1}",
+                p * f32::from(self.book.table.callback_minutes)
+            ),
+        }
     }
 
     /// What no check of a dead unit proves of a motor whose windings were read, and what must be

@@ -26,6 +26,8 @@ pub(crate) enum Stand {
     Found { hypothesis: u16, p: f32 },
     /// This check, with the unit in that state.
     Ask(usize, State),
+    /// What was measured fits no fault of the sheet, with the probability of that.
+    Unnamed { p: f32 },
     /// Nothing is found, and nothing more can be asked that would tell enough.
     Undecided,
 }
@@ -113,6 +115,7 @@ impl Visit<'_> {
                 Ok(Standing::Ask(choice) | Standing::Again(choice)) => {
                     Stand::Ask(usize::from(choice.ask), choice.state)
                 }
+                Ok(Standing::Unnamed { p }) => Stand::Unnamed { p },
                 Ok(Standing::Undecided) => {
                     // Sets that no check tells apart are as good as one: together they may be
                     // probable enough where none of them is by itself.
@@ -143,6 +146,29 @@ impl Visit<'_> {
             },
             other => other,
         }
+    }
+
+    /// Why a check that was answered is asked again: none if it was not.
+    pub(crate) fn why_again(&mut self, check: usize) -> Option<String> {
+        let answers = self.record.answers(self.book);
+        let answer = answers.iter().find(|a| usize::from(a.number) == check)?;
+        let (number, evidence) = (answer.number, answer.evidence);
+        let doubt = self.with_belief(&answers, |belief, _| belief.doubt(number, &evidence).ok());
+        Some(format!(
+            "once more, with the probes taken off and put on again: in the light of the other takes \
+             the chance that the last one was a mistake is {:.0} %",
+            doubt.flatten()? * 100.0
+        ))
+    }
+
+    /// The check that would tell most, were the isolation to go on: its minutes with what it needs.
+    pub(crate) fn minutes_to_go_on(&mut self, answers: &[Answer]) -> Option<f32> {
+        let closed = self.closed_checks(answers);
+        let now = self.planner_state();
+        let next = self.with_belief(answers, |belief, planner| {
+            planner.next(belief, now, &mut |ask| !closed.contains(&usize::from(ask)))
+        });
+        next.flatten().map(|choice| choice.minutes)
     }
 
     /// Whether a check that was answered may be asked once more.

@@ -22,6 +22,7 @@
 
 mod acts;
 mod book;
+mod conclusion;
 mod finding;
 mod gate;
 mod handle;

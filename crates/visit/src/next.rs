@@ -3,8 +3,9 @@
 
 use ohmtrail_core::gates::{Event as Told, Gate};
 use ohmtrail_core::isolate::State;
-use ohmtrail_core::isolate::standing::ENOUGH;
-use ohmtrail_trail::event::{Act, Asked, Event, GateEvent, LeftState, Power, Request, Stamp};
+use ohmtrail_trail::event::{
+    Act, Asked, Event, GateEvent, LeftState, Outcome, Power, Request, Stamp,
+};
 
 use crate::gate::{Way, Wish};
 use crate::isolate::Stand;
@@ -129,13 +130,9 @@ impl Visit<'_> {
         // Each turn asks, ends, or bars at least one check: it cannot go round for ever.
         for _ in 0..=self.book.checks() + 2 {
             match self.stand() {
-                Stand::Found { hypothesis, p } => {
-                    let finding = self.finding(Some((hypothesis, p)));
-                    return vec![Event::Found(finding)];
-                }
-                Stand::Undecided => {
-                    let finding = self.finding(None);
-                    return vec![Event::Found(finding)];
+                stand @ (Stand::Found { .. } | Stand::Unnamed { .. } | Stand::Undecided) => {
+                    let (conclusion, finding) = self.conclude(stand);
+                    return vec![Event::Concluded(conclusion), Event::Found(finding)];
                 }
                 Stand::Ask(check, state) => match self.towards_check(check, state, at.steady) {
                     // Asked in a state that is not the check's, its answer would not count.
@@ -145,7 +142,12 @@ impl Visit<'_> {
                     {
                         self.live.impossible.insert(check);
                     }
-                    Way::Ask(wish) => {
+                    Way::Ask(mut wish) => {
+                        if matches!(wish.purpose, Purpose::Check { .. })
+                            && let Some(again) = self.why_again(check)
+                        {
+                            wish.why = format!("{again}; {}", wish.why);
+                        }
                         if let Some(event) = self.ask(wish) {
                             return vec![event];
                         }
@@ -275,9 +277,9 @@ impl Visit<'_> {
     fn leaves_running(&self) -> bool {
         let healthy = self
             .record
-            .finding
+            .conclusion
             .as_ref()
-            .is_some_and(|f| f.faults.is_empty() && f.p >= ENOUGH);
+            .is_some_and(|c| c.outcome == Outcome::NoFault);
         healthy
             && (self.record.power == Power::On
                 || (self.live.no_power.is_none() && self.live.no_dead.is_none()))

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ohmtrail_core::isolate::Evidence;
 use ohmtrail_trail::event::{
-    Act, Asked, Entry, Event, Finding, GateEvent, LeftState, MeterJoined, Opened, PlateEntry,
-    Power, Request, Stamp, Suspect, Take, UnitState,
+    Act, Asked, Conclusion, Entry, Event, Finding, GateEvent, LeftState, MeterJoined, Opened,
+    PlateEntry, Power, Request, Stamp, Suspect, Take, UnitState,
 };
 
 use crate::book::Book;
@@ -95,6 +95,8 @@ pub struct Record {
     pub gates: BTreeMap<String, GateEvent>,
     /// The suspects, as last told.
     pub suspects: Vec<Suspect>,
+    /// What the isolation came to.
+    pub conclusion: Option<Conclusion>,
     /// The finding that stands.
     pub finding: Option<Finding>,
     /// Why the checks were ended by the technician.
@@ -155,6 +157,7 @@ impl Default for Record {
             wires: Vec::new(),
             gates: BTreeMap::new(),
             suspects: Vec::new(),
+            conclusion: None,
             finding: None,
             leave: None,
             left: None,
@@ -313,6 +316,7 @@ impl Record {
                 self.suspects.clone_from(ranked);
                 self.told = Some(self.version);
             }
+            Event::Concluded(conclusion) => self.conclusion = Some(conclusion.clone()),
             Event::Found(finding) => {
                 self.finding = Some(finding.clone());
                 self.found = Some(self.version);

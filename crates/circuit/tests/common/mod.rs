@@ -30,6 +30,7 @@ pub fn exact(sheet: &Sheet, severity: f64) -> Drawn {
         values: sheet.parts.iter().map(|p| p.values.clone()).collect(),
         severity: vec![severity; sheet.faults.len()],
         chance: vec![0.5; sheet.parts.len()],
+        odd: None,
     }
 }
 

@@ -26,6 +26,11 @@ pub fn line(event: &Event) -> Option<Value> {
         Event::Voided { ask, why } => json!({ "void": { "id": ask, "why": why } }),
         Event::Took(take) => json!({ "verdict": verdict(take) }),
         Event::Struck { take, why } => json!({ "struck": { "take": take, "why": why } }),
+        Event::Concluded(conclusion) => {
+            let mut value = json!(conclusion);
+            value["p"] = json!(round(conclusion.p));
+            json!({ "conclusion": value })
+        }
         Event::Found(finding) => {
             let mut value = json!(finding);
             value["p"] = json!(round(finding.p));

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use ohmtrail_trail::event::{Act, Asked, Event, Finding, Request, Take};
+use ohmtrail_trail::event::{Act, Asked, Conclusion, Event, Finding, Outcome, Request, Take};
 use ohmtrail_visit::displayed;
 
 use super::dialogue::{act_words, power_word};
@@ -82,6 +82,7 @@ pub fn event(event: &Event) -> Option<String> {
             }
             text
         }
+        Event::Concluded(concluded) => return conclusion(concluded),
         _ => return None,
     })
 }
@@ -92,6 +93,21 @@ fn names(faults: &[String]) -> String {
     } else {
         faults.join(" + ")
     }
+}
+
+/// What the isolation came to where no fault is named.
+fn conclusion(conclusion: &Conclusion) -> Option<String> {
+    let what = match conclusion.outcome {
+        Outcome::Faults => return None,
+        Outcome::NoFault => "nothing wrong with what was checked",
+        Outcome::NoneOfThese => "none of the sheet's faults",
+        Outcome::Undecided => "undecided",
+    };
+    Some(format!(
+        "Concluded: {what} ({:.1} %): {}",
+        conclusion.p * 100.0,
+        conclusion.why
+    ))
 }
 
 /// A finding in some lines.

@@ -2,7 +2,9 @@
 
 use ohmtrail_core::reading::{Flags, Function, Shown};
 use ohmtrail_trail::Displayed;
-use ohmtrail_trail::event::{Act, Event, Finding, Power, Request, Take, UnitState};
+use ohmtrail_trail::event::{
+    Act, Conclusion, Event, Finding, Outcome, Power, Request, Take, UnitState,
+};
 
 /// The event in words.
 pub fn event(event: &Event) -> String {
@@ -66,6 +68,7 @@ pub fn event(event: &Event) -> String {
                 .collect();
             format!("suspects: {}", list.join(", "))
         }
+        Event::Concluded(c) => conclusion(c),
         Event::Found(f) => finding(f),
         Event::Lifted {
             end, from, mark, ..
@@ -180,6 +183,16 @@ fn take(t: &Take) -> String {
         shown(t.function, t.shown, t.flags),
         state(&t.state)
     )
+}
+
+fn conclusion(c: &Conclusion) -> String {
+    let outcome = match c.outcome {
+        Outcome::Faults => "faults found",
+        Outcome::NoFault => "no fault found",
+        Outcome::NoneOfThese => "none of the sheet's faults",
+        Outcome::Undecided => "undecided",
+    };
+    format!("concluded: {outcome}, probability {:.3}: {}", c.p, c.why)
 }
 
 fn finding(f: &Finding) -> String {

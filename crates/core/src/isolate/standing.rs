@@ -24,6 +24,11 @@ pub enum Standing {
     Ask(Choice),
     /// A take is worth making again, with the probes taken off in between.
     Again(Choice),
+    /// What was measured fits no fault of the table, and no check is worth its time.
+    Unnamed {
+        /// The probability of *none of these*.
+        p: f32,
+    },
     /// Nothing is found, and no check that is allowed would tell enough.
     Undecided,
 }
@@ -44,7 +49,7 @@ impl Planner<'_> {
     /// first, and nothing is found that leaves one unexplained.
     ///
     /// Looks need not be explained: how often they mislead is part of the table.
-    /// *None of these* is never found: it says that what is wrong is not in the table.
+    /// Where *none of these* leads, no fault is named.
     ///
     /// # Errors
     /// A take cannot be used with this table.
@@ -76,12 +81,16 @@ impl Planner<'_> {
         let again = repeat(belief, takes, now)?;
         let rate = |choice: Option<Choice>| choice.map_or(0.0, |c| c.bits_per_minute);
         let to_settle = belief.entropy() / rate(next).max(rate(again)).max(f32::MIN_POSITIVE);
-        if named
+        let stop = belief.loss(lead.hypothesis) <= to_settle;
+        if stop
+            && named
             && explained
-            && belief.loss(lead.hypothesis) <= to_settle
             && let Some(found) = found(belief)
         {
             return Ok(found);
+        }
+        if stop && !named && lead.p >= ENOUGH {
+            return Ok(Standing::Unnamed { p: lead.p });
         }
         Ok(match (next, again) {
             (_, Some(again)) if again.bits_per_minute > rate(next) => Standing::Again(again),

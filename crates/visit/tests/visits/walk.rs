@@ -76,7 +76,7 @@ fn both_sections_failed_and_both_overloads_explained() {
         "{:?}",
         finding.consequences
     );
-    let cause = "run-cap.fan-open: brought about by run-cap.herm-open, the root cause";
+    let cause = "run-cap.fan-open: follows from run-cap.herm-open";
     assert!(
         finding.consequences.iter().any(|c| c == cause),
         "{:?}",

@@ -1,0 +1,123 @@
+//! What the isolation came to: its outcome, why it ended there, and what each fault is to the
+//! others: root cause, consequence, coincidence.
+
+use ohmtrail_circuit::sheet::FaultId;
+use ohmtrail_trail::event::{Conclusion, Finding, Outcome, Part, Role};
+
+use crate::isolate::Stand;
+use crate::visit::Visit;
+
+impl Visit<'_> {
+    /// The conclusion and the finding where nothing more is asked.
+    pub(crate) fn conclude(&mut self, stand: Stand) -> (Conclusion, Finding) {
+        let found = match stand {
+            Stand::Found { hypothesis, p } => Some((hypothesis, p)),
+            _ => None,
+        };
+        let (finding, roles) = self.finding(found);
+        let ended = self.record.leave.is_some();
+        let (outcome, p, why) = match stand {
+            Stand::Found { p, .. } if finding.faults.is_empty() => (
+                Outcome::NoFault,
+                p,
+                "nothing that was measured speaks of a fault of the sheet",
+            ),
+            Stand::Found { p, .. } => (
+                Outcome::Faults,
+                p,
+                "to act on it now is expected to cost less than any further check",
+            ),
+            Stand::Unnamed { p } => (
+                Outcome::NoneOfThese,
+                p,
+                "what was measured fits no fault of the sheet: look for a bad joint, a path that \
+                 should not be there, a part of the wrong value, a change of the wiring",
+            ),
+            _ if ended => (
+                Outcome::Undecided,
+                finding.p,
+                "the checks were ended before anything was proven",
+            ),
+            _ => (
+                Outcome::Undecided,
+                finding.p,
+                "no check that can be made tells enough",
+            ),
+        };
+        let conclusion = Conclusion {
+            outcome,
+            p,
+            roles,
+            why: why.to_owned(),
+        };
+        (conclusion, finding)
+    }
+
+    /// What each fault is to the others, and what follows from them.
+    pub(crate) fn roles(&self, faults: &[FaultId]) -> Vec<Role> {
+        let sheet = self.book.sheet;
+        let name = |f: FaultId| sheet.faults[f].name.clone();
+        let link = |by, fault| sheet.caused.iter().any(|c| c.by == by && c.fault == fault);
+        let caused = |f: FaultId| faults.iter().any(|&by| link(by, f));
+        let causes = |f: FaultId| faults.iter().any(|&other| link(f, other));
+        let mut all: Vec<Role> = faults
+            .iter()
+            .map(|&f| Role {
+                what: name(f),
+                part: match (caused(f) && !causes(f), causes(f) || faults.len() == 1) {
+                    (true, _) => Part::Consequence,
+                    (_, true) => Part::RootCause,
+                    _ => Part::Coincidence,
+                },
+                by: faults
+                    .iter()
+                    .filter(|&&by| link(by, f) && !causes(f))
+                    .map(|&by| name(by))
+                    .collect(),
+            })
+            .collect();
+        all.sort_by_key(|role| role.part == Part::Consequence);
+        let alone: Vec<Vec<String>> = faults.iter().map(|f| self.follows(&[*f])).collect();
+        for what in self.follows(faults) {
+            let mut by: Vec<String> = faults
+                .iter()
+                .zip(&alone)
+                .filter(|(_, own)| own.contains(&what))
+                .map(|(f, _)| name(*f))
+                .collect();
+            if by.is_empty() {
+                by = faults.iter().map(|f| name(*f)).collect();
+            }
+            all.push(Role {
+                what,
+                part: Part::Consequence,
+                by,
+            });
+        }
+        all
+    }
+}
+
+/// A role in words, but for a root cause, which says nothing by itself.
+pub(crate) fn told(role: &Role, all: &[Role]) -> Option<String> {
+    match role.part {
+        Part::RootCause => None,
+        Part::Consequence => Some(format!(
+            "{}: follows from {}",
+            role.what,
+            role.by.join(" and ")
+        )),
+        Part::Coincidence => {
+            let other = all
+                .iter()
+                .find(|o| o.part == Part::Coincidence && o.what != role.what)?;
+            // Said once of the two.
+            (role.what < other.what).then(|| {
+                format!(
+                    "{} and {}: nothing in the sheet links them, two faults at once",
+                    role.what, other.what
+                )
+            })
+        }
+    }
+}
