@@ -8,7 +8,7 @@ use ohmtrail_core::units::Micros;
 use crate::profile::Profile;
 use crate::session::Patience;
 use crate::showing::{CannotShow, Reason, Showing};
-use crate::{ascii14, count14, lcd14, scpi};
+use crate::{ascii14, count14, lcd14, scpi, text};
 
 /// The length of every display-chip frame here, in bytes.
 pub const FRAME: usize = 14;
@@ -263,7 +263,7 @@ impl fmt::Display for Line {
 /// Writes the frame for a display.
 pub type Encode = fn(&Showing) -> Result<[u8; FRAME], CannotShow>;
 
-/// One row of the table of drivers.
+/// One row of the table of drivers. Two rows are one if they have one name.
 #[derive(Debug, Clone, Copy)]
 pub struct Entry {
     /// The name in specs and profiles.
@@ -284,6 +284,14 @@ pub struct Entry {
     /// The frame for a display, where the simulated meter can write this frame.
     pub encode: Option<Encode>,
 }
+
+impl PartialEq for Entry {
+    fn eq(&self, other: &Self) -> bool {
+        self.name == other.name
+    }
+}
+
+impl Eq for Entry {}
 
 impl Entry {
     /// The row of a display chip's frame, whose meters talk by themselves.
@@ -308,7 +316,13 @@ impl Entry {
     }
 }
 
-const DRIVERS: &[Entry] = &[lcd14::ENTRY, ascii14::ENTRY, count14::ENTRY, scpi::ENTRY];
+const DRIVERS: &[Entry] = &[
+    lcd14::ENTRY,
+    ascii14::ENTRY,
+    count14::ENTRY,
+    scpi::ENTRY,
+    text::ENTRY,
+];
 
 /// Every driver.
 #[must_use]
@@ -324,14 +338,18 @@ pub fn driver(name: &str) -> Option<&'static Entry> {
 
 /// A driver made of a decoder whose meter talks by itself.
 #[derive(Debug)]
-pub(crate) struct Talks<D> {
+pub struct Talks<D> {
     decoder: D,
     meter: MeterId,
     about: About,
 }
 
 impl<D: Decoder + Default + Send + 'static> Talks<D> {
-    pub(crate) fn start(setup: &Setup, about: About) -> Result<Box<dyn Driver>, CannotStart> {
+    /// Starts it.
+    ///
+    /// # Errors
+    /// [`CannotStart::Function`] if a function was wanted: such a meter is set by hand.
+    pub fn start(setup: &Setup, about: About) -> Result<Box<dyn Driver>, CannotStart> {
         by_hand(setup)?;
         Ok(Box::new(Talks {
             decoder: D::default(),

@@ -5,7 +5,17 @@
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::Micros;
 
+use crate::driver::About;
 use crate::session::{Feed, Session};
+
+/// What typed values can tell.
+pub const ABOUT: About = About {
+    functions: &Function::ALL,
+    untold: &[
+        "whether the digits and the unit were typed as the display showed them",
+        "when the display showed them, and whether it stood still",
+    ],
+};
 
 /// Why a typed value was not understood.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

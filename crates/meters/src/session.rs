@@ -3,6 +3,7 @@
 //! be measured.
 
 use std::sync::{Arc, Mutex, PoisonError};
+use std::task::{Context, Poll};
 
 use ohmtrail_core::reading::{Function, Reading};
 use ohmtrail_core::units::Micros;
@@ -226,6 +227,11 @@ impl Session {
     /// The next event; none after the session ended. Safe to cancel.
     pub async fn recv(&mut self) -> Option<SessionEvent> {
         self.events.recv().await
+    }
+
+    /// The next event, as [`recv`](Session::recv), for whoever waits for several sessions.
+    pub fn poll_recv(&mut self, context: &mut Context<'_>) -> Poll<Option<SessionEvent>> {
+        self.events.poll_recv(context)
     }
 
     /// Sets what the meter is to measure from now on, where it can be told; a meter that cannot

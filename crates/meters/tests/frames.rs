@@ -8,6 +8,9 @@ use std::path::Path;
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::driver::{Outcome, Setup, driver, drivers};
+use ohmtrail_meters::gatt::electrical::defined;
+use ohmtrail_meters::gatt::{Presentation, Reader};
+use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::showing::{Reason, Showing};
 
 #[derive(Debug, PartialEq)]
@@ -26,9 +29,17 @@ enum Step {
 
 struct FrameFile {
     driver: String,
+    profile: Option<Profile>,
+    /// How the values of a characteristic are read.
+    reader: Option<Reader>,
     steps: Vec<Step>,
     expect: Vec<Expect>,
     skipped: Option<usize>,
+}
+
+fn bytes(hex: &str) -> Vec<u8> {
+    let bytes = hex.split(' ').map(|byte| u8::from_str_radix(byte, 16));
+    bytes.collect::<Result<_, _>>().expect(hex)
 }
 
 /// `\r`, `\n` and plain characters.
@@ -45,6 +56,8 @@ const READY: [(&str, &str); 2] = [
 fn parse(text: &str) -> FrameFile {
     let mut file = FrameFile {
         driver: String::new(),
+        profile: None,
+        reader: None,
         steps: Vec::new(),
         expect: Vec::new(),
         skipped: None,
@@ -53,12 +66,20 @@ fn parse(text: &str) -> FrameFile {
         let (key, value) = line.split_once(": ").expect(line);
         match key {
             "frame" => file.driver = value.to_string(),
-            "hex" => {
-                let bytes = value
-                    .split(' ')
-                    .map(|byte| u8::from_str_radix(byte, 16).expect(line));
-                file.steps.push(Step::Sends(bytes.collect()));
+            "profile" => {
+                let name = format!("{}/tests/profiles/{value}.toml", env!("CARGO_MANIFEST_DIR"));
+                file.profile = Some(Profile::load(Path::new(&name)).expect(line));
             }
+            "uuid" => {
+                let (uuid, told) = value.split_once(' ').unwrap_or((value, ""));
+                let by = defined(u16::from_str_radix(uuid, 16).expect(line)).expect(line);
+                file.reader = Some(Reader::defined(by, Function::by_name(told)).expect(line));
+            }
+            "format" => {
+                let by = Presentation::read(&bytes(value)).expect(line);
+                file.reader = Some(Reader::described(&by, None).expect(line));
+            }
+            "hex" => file.steps.push(Step::Sends(bytes(value))),
             "sends" => file.steps.push(Step::Sends(unescape(value))),
             "asks" => file.steps.push(Step::Asks(unescape(value))),
             "talk" if value == "ready" => {
@@ -77,8 +98,24 @@ fn parse(text: &str) -> FrameFile {
 
 /// Goes through the steps; gives what came, and how many bytes were skipped.
 fn play(name: &str, file: &FrameFile, meter: MeterId, split: usize) -> (Vec<Expect>, usize) {
+    if let Some(reader) = &file.reader {
+        let mut got = Vec::new();
+        for step in &file.steps {
+            if let Step::Sends(value) = step {
+                got.push(match reader.read(value) {
+                    Ok(showing) => Expect::Showing(showing),
+                    Err(reason) => Expect::Rejected(reason),
+                });
+            }
+        }
+        return (got, 0);
+    }
     let entry = driver(&file.driver).expect(name);
-    let mut driver = (entry.start)(&Setup::of(meter)).expect(name);
+    let setup = Setup {
+        profile: file.profile.as_ref(),
+        ..Setup::of(meter)
+    };
+    let mut driver = (entry.start)(&setup).expect(name);
     let (mut got, mut skipped) = (Vec::new(), 0);
     let mut now = Micros(1_000);
     for step in &file.steps {

@@ -60,6 +60,8 @@ pub enum Speech {
     Nothing,
     /// Random bytes, as a wrong speed gives them.
     Garbage,
+    /// Its frames, if the host's port is set to this speed; else random bytes.
+    AtSpeed(u32),
 }
 
 #[derive(Debug)]
@@ -206,7 +208,10 @@ fn talk(pty: &Pty, shared: &Shared, encode: Encode, interval: Duration, mut nois
     let mut state = shared.lock();
     while !state.unplugged {
         let bytes = match state.speech {
-            Speech::Frames => {
+            Speech::AtSpeed(speed) if pty.speed().is_ok_and(|host| host != speed) => {
+                Some([(); FRAME].map(|()| noise.bits().to_le_bytes()[0]))
+            }
+            Speech::Frames | Speech::AtSpeed(_) => {
                 let showing = state.face.next_frame();
                 // What this frame cannot show is not sent; `set` and `set_flags` see to it that
                 // only digits can be concerned.
@@ -217,7 +222,9 @@ fn talk(pty: &Pty, shared: &Shared, encode: Encode, interval: Duration, mut nois
         };
         if let Some(bytes) = bytes {
             match pty.write(&bytes) {
-                Ok(FRAME) if state.speech == Speech::Frames => state.sent += 1,
+                Ok(FRAME) if matches!(state.speech, Speech::Frames | Speech::AtSpeed(_)) => {
+                    state.sent += 1;
+                }
                 Ok(_) => {}
                 Err(e) => {
                     tracing::warn!(error = %e, "simulated meter's line failed");

@@ -12,7 +12,9 @@ use ohmtrail_core::reading::{Decimal, Function};
 use serde::Deserialize;
 use toml::Spanned;
 
+use crate::ble::Pipes;
 use crate::driver;
+use crate::pattern::{self, Pattern, function};
 
 /// A measurement category by IEC 61010 and the voltage to earth it is stated for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,6 +89,10 @@ pub struct Profile {
     pub driver: Option<String>,
     /// The speed of its port, if not the frame's own.
     pub baud: Option<u32>,
+    /// How its lines are read, if it writes lines.
+    pub lines: Option<Pattern>,
+    /// Which of its characteristics are used, if it is a Bluetooth Low Energy meter.
+    pub ble: Option<Pipes>,
     /// Its category, if stated.
     pub category: Option<Category>,
     /// Input resistance on volts, ohms.
@@ -142,11 +148,40 @@ struct File {
     name: Spanned<String>,
     driver: Option<Spanned<String>>,
     baud: Option<Spanned<u32>>,
+    lines: Option<Spanned<pattern::Table>>,
+    ble: Option<BleTable>,
     category: Option<Spanned<String>>,
     input_impedance_ohm: Option<Spanned<f64>>,
     low_impedance_ohm: Option<Spanned<f64>>,
     lead_resistance_ohm: Option<Spanned<f64>>,
     range: Vec<Row>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct BleTable {
+    service: Option<Spanned<String>>,
+    characteristic: Option<Spanned<String>>,
+    write: Option<Spanned<String>>,
+    function: Option<Spanned<String>>,
+}
+
+impl BleTable {
+    fn check(self) -> Result<Pipes, (Span<usize>, String)> {
+        let uuid = |text: Option<Spanned<String>>| match text {
+            None => Ok(None),
+            Some(text) => match text.get_ref().parse() {
+                Ok(uuid) => Ok(Some(uuid)),
+                Err(what) => Err((text.span(), what)),
+            },
+        };
+        Ok(Pipes {
+            service: uuid(self.service)?,
+            characteristic: uuid(self.characteristic)?,
+            write: uuid(self.write)?,
+            function: self.function.as_ref().map(function).transpose()?,
+        })
+    }
 }
 
 #[derive(Deserialize)]
@@ -174,6 +209,8 @@ impl Profile {
             name: CAUTIOUS_DEFAULT.what.to_string(),
             driver: None,
             baud: None,
+            lines: None,
+            ble: None,
             category: None,
             input_ohm: INPUT_OHM,
             low_impedance_ohm: None,
@@ -187,18 +224,21 @@ impl Profile {
     #[must_use]
     pub fn simulated(which: &str) -> Option<Profile> {
         let (name, text) = match which {
-            "lcd14" => ("sim-lcd14.toml", include_str!("../profiles/sim-lcd14.toml")),
+            "lcd14" => (
+                "sim-lcd14.toml",
+                include_str!("../../profiles/sim-lcd14.toml"),
+            ),
             "ascii14" => (
                 "sim-ascii14.toml",
-                include_str!("../profiles/sim-ascii14.toml"),
+                include_str!("../../profiles/sim-ascii14.toml"),
             ),
             "count14" => (
                 "sim-count14.toml",
-                include_str!("../profiles/sim-count14.toml"),
+                include_str!("../../profiles/sim-count14.toml"),
             ),
             "insulation" => (
                 "sim-insulation.toml",
-                include_str!("../profiles/sim-insulation.toml"),
+                include_str!("../../profiles/sim-insulation.toml"),
             ),
             _ => return None,
         };
@@ -274,6 +314,24 @@ impl Profile {
                 format!("baud = {}: a speed is from 50 to 4000000", baud.get_ref()),
             ));
         }
+        let writes_lines = raw.driver.as_ref().map(Spanned::get_ref) == Some(&"lines".to_owned());
+        let lines = match (raw.lines, writes_lines) {
+            (Some(table), true) => {
+                let check = table.into_inner().check();
+                Some(check.map_err(|(span, what)| at(span, what))?)
+            }
+            (Some(table), false) => {
+                let what = "[lines] is for driver = \"lines\"".to_owned();
+                return Err(at(table.span(), what));
+            }
+            (None, true) => {
+                let span = raw.driver.as_ref().map_or(0..0, Spanned::span);
+                return Err(at(span, "driver `lines` needs a [lines] table".into()));
+            }
+            (None, false) => None,
+        };
+        let ble = raw.ble.map(BleTable::check).transpose();
+        let ble = ble.map_err(|(span, what)| at(span, what))?;
         let category = match &raw.category {
             None => None,
             Some(text) => Some(
@@ -327,6 +385,8 @@ impl Profile {
             name: raw.name.into_inner(),
             driver: raw.driver.map(Spanned::into_inner),
             baud: raw.baud.map(Spanned::into_inner),
+            lines,
+            ble,
             category,
             input_ohm: resistance(raw.input_impedance_ohm, 1.0, "input-impedance-ohm")?
                 .unwrap_or(INPUT_OHM),
@@ -368,17 +428,7 @@ impl Profile {
 
 impl RangeRow {
     fn check(row: Row) -> Result<RangeRow, (Span<usize>, String)> {
-        let function = Function::by_name(row.function.get_ref()).ok_or_else(|| {
-            let names: Vec<&str> = Function::ALL.iter().map(|f| f.name()).collect();
-            (
-                row.function.span(),
-                format!(
-                    "function `{}` is not known; one of {}",
-                    row.function.get_ref(),
-                    names.join(", ")
-                ),
-            )
-        })?;
+        let function = function(&row.function)?;
         let unit = function.ucum();
         let full_scale = match row.full_scale {
             Some(v) if !(v.get_ref().is_finite() && *v.get_ref() > 0.0) => {
@@ -439,149 +489,4 @@ fn power_of_ten(value: f64) -> Option<i8> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    const GOOD: &str = r#"name = "clamp meter of 6000 counts (invented)"
-driver = "lcd14"
-category = "CAT III 600 V"
-low-impedance-ohm = 3000.0
-lead-resistance-ohm = 0.15
-
-[[range]]
-function = "ohms"
-full-scale = 600.0
-resolution = 0.1
-percent = 0.9
-counts = 5
-
-[[range]]
-function = "ohms"
-full-scale = 6e3
-resolution = 1.0
-percent = 0.8
-counts = 2
-
-[[range]]
-function = "amps-ac"
-percent = 2.0
-counts = 8
-"#;
-
-    fn refused(change: (&str, &str)) -> (usize, String) {
-        assert!(GOOD.contains(change.0), "{change:?}");
-        match Profile::parse("my.toml", &GOOD.replacen(change.0, change.1, 1)) {
-            Ok(p) => panic!("{change:?} was taken: {p:?}"),
-            Err(e) => {
-                assert_eq!(e.file, "my.toml");
-                (e.line, e.what)
-            }
-        }
-    }
-
-    #[test]
-    fn a_profile_states_accuracy_by_function_and_range() {
-        let p = Profile::parse("my.toml", GOOD).unwrap();
-        assert_eq!(
-            p.category,
-            Some(Category {
-                level: 3,
-                volts: 600
-            })
-        );
-        assert_eq!(p.category.unwrap().to_string(), "CAT III 600 V");
-        assert_eq!((p.input_ohm, p.lead_ohm), (10e6, 0.15));
-        assert_eq!(p.low_impedance_ohm, Some(3000.0));
-        let low = p.accuracy(Function::Ohms, 2.2).unwrap();
-        assert_eq!((low.percent, low.counts), (0.9, 5.0));
-        let high = p.accuracy(Function::Ohms, 601.0).unwrap();
-        assert_eq!((high.percent, high.counts), (0.8, 2.0));
-        assert_eq!(p.accuracy(Function::Ohms, 7e3), None);
-        assert_eq!(p.top_of_range(Function::Ohms), Some(6e3));
-        assert!(p.accuracy(Function::AmpsAc, 1e3).is_some());
-        assert_eq!(p.accuracy(Function::VoltsAc, 1.0), None);
-        assert!(!p.assumed());
-        assert_eq!(p.rows(Function::Ohms).next().unwrap().last_digit, Some(-1));
-        // 22 ohm on the 600 ohm range, and on the 6 kohm range.
-        let shown = |mantissa, exponent| {
-            p.accuracy_shown(Function::Ohms, Decimal::new(mantissa, exponent))
-                .unwrap()
-                .counts
-        };
-        assert_eq!((shown(220, -1), shown(22, 0)), (5.0, 2.0));
-    }
-
-    #[test]
-    fn the_default_is_cautious_and_says_that_it_is_assumed() {
-        let p = Profile::cautious();
-        assert!(p.assumed());
-        assert!(p.name.contains("cautious default"));
-        assert_eq!(p.category, None);
-        assert_eq!(
-            p.accuracy(Function::Ohms, 2.2),
-            Cautious.accuracy(Function::Ohms, 2.2)
-        );
-    }
-
-    #[test]
-    fn errors_name_the_line_and_what_to_do() {
-        for (change, line, says) in [
-            (
-                ("driver = \"lcd14\"", "driver = \"morse\""),
-                2,
-                "lcd14, ascii14, count14",
-            ),
-            (("CAT III 600 V", "CAT 3"), 3, "write it as `CAT III 600 V`"),
-            (("CAT III 600 V", "CAT III 9000 V"), 3, "is no category"),
-            (
-                ("low-impedance-ohm", "low-impedence-ohm"),
-                4,
-                "unknown field",
-            ),
-            (("= 0.15", "= -0.15"), 5, "no resistance"),
-            (("\"ohms\"", "\"resistance\""), 8, "volts-ac, volts-dc"),
-            (("600.0", "0.0"), 9, "no positive value in Ohm"),
-            (("600.0", "6e4"), 16, "must rise"),
-            (("0.1\n", "0.3\n"), 10, "no power of ten"),
-            (("percent = 0.9", "percent = 90"), 11, "not from 0 to 50"),
-            (("percent = 0.9", "percent = \"1 %\""), 11, "invalid type"),
-            (("counts = 5", "counts = -5"), 12, "not from 0 to 1000"),
-            (("full-scale = 6e3\n", ""), 15, "each needs a full-scale"),
-            (("counts = 5\n", ""), 7, "missing field `counts`"),
-        ] {
-            let (at, what) = refused(change);
-            assert!(what.contains(says), "{change:?}: {what}");
-            assert_eq!(at, line, "{change:?}: {what}");
-        }
-        let none = Profile::load(Path::new("/nonexistent/my.toml"));
-        assert_eq!(none.map_err(|e| e.line), Err(0));
-    }
-
-    /// Each simulated meter covers the functions of its frame.
-    #[test]
-    fn every_simulated_meter_has_a_profile() {
-        for entry in driver::drivers().iter().filter(|d| d.encode.is_some()) {
-            let p = Profile::simulated(entry.name).unwrap();
-            assert_eq!(p.driver.as_deref(), Some(entry.name));
-            for row in &p.ranges {
-                assert!(entry.about.functions.contains(&row.function), "{row:?}");
-                assert!(row.full_scale.is_some() && row.last_digit.is_some());
-            }
-        }
-        let tester = Profile::simulated("insulation").unwrap();
-        assert_eq!(tester.driver, None);
-        assert_eq!(tester.top_of_range(Function::Megohms), Some(2e9));
-        assert!(!tester.assumed());
-        assert_eq!(Profile::simulated("morse"), None);
-    }
-
-    #[test]
-    fn a_category_covers_what_it_is_at_least() {
-        let cat = |text: &str| text.parse::<Category>().unwrap();
-        let needed = cat("CAT III 600 V");
-        assert!(cat("CAT III 600 V").covers(needed));
-        assert!(cat("CAT IV 600 V").covers(needed));
-        assert!(!cat("CAT II 1000 V").covers(needed));
-        assert!(!cat("CAT III 300 V").covers(needed));
-    }
-}
+mod tests;
