@@ -43,7 +43,7 @@ impl Default for Options {
 const MODEL_FLOOR: f32 = 0.004;
 
 /// How many hypotheses *none of these* has, besides the one that knows nothing.
-const UNNAMED: usize = 12;
+pub const UNNAMED: usize = 12;
 
 /// How many healthy units the bands are drawn from.
 const HEALTHY_UNITS: usize = 32;

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Finding, Outcome, Power, Request};
-use ohmtrail_visit::{Book, Record, Took, amount, displayed};
+use ohmtrail_visit::{Book, NONE_OF_THESE, Record, Took, amount, displayed};
 
 use crate::text::{fault, groups, moment};
 
@@ -324,7 +324,10 @@ fn left(page: &mut Page, record: &Record) {
 
 fn set(book: &Book<'_>, faults: &[String]) -> String {
     if faults.is_empty() {
-        return "none of the faults that the sheet knows".to_owned();
+        return "no fault at all".to_owned();
+    }
+    if faults == [NONE_OF_THESE] {
+        return "a fault that the sheet does not know".to_owned();
     }
     let words: Vec<String> = faults.iter().map(|f| fault(book, f)).collect();
     words.join("; ")

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use ohmtrail_circuit::compile::UNNAMED;
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::standing::ENOUGH;
@@ -11,6 +12,7 @@ use ohmtrail_trail::event::{Power, Suspect};
 use crate::book::WindingPair;
 use crate::record::Answer;
 use crate::visit::Visit;
+use crate::words;
 
 /// How many suspects are told.
 const TOLD: usize = 8;
@@ -64,14 +66,25 @@ impl Visit<'_> {
         let answers = self.record.answers(self.book);
         let book = self.book;
         self.with_belief(&answers, |belief, _| {
-            let top = belief.top::<TOLD>();
-            top.iter()
-                .filter(|(_, p)| *p >= 0.0005)
+            let table = belief.table();
+            // What stands for a fault without a name is one suspect, however many units it has.
+            let unnamed = Suspect {
+                faults: vec![words::NONE_OF_THESE.to_owned()],
+                p: belief.group_posterior(table.group_count().saturating_sub(1)),
+            };
+            let top = belief.top::<{ TOLD + UNNAMED }>();
+            let named = top.iter().filter(|(h, _)| !table.is_none_of_these(*h));
+            let mut all: Vec<Suspect> = named
                 .map(|(h, p)| Suspect {
                     faults: fault_names(book, *h),
                     p: *p,
                 })
-                .collect()
+                .chain([unnamed])
+                .filter(|s| s.p >= 0.0005)
+                .collect();
+            all.sort_by(|a, b| b.p.total_cmp(&a.p));
+            all.truncate(TOLD);
+            all
         })
         .unwrap_or_default()
     }

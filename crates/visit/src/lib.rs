@@ -40,4 +40,4 @@ pub use book::{Book, BookError, SheetBundle, Windings};
 pub use input::{Input, LEADS, Refusal, Taken};
 pub use record::{Looked, Record, Took, Wire};
 pub use visit::{Stage, Visit, Waiting};
-pub use words::{amount, displayed};
+pub use words::{NONE_OF_THESE, amount, displayed};

@@ -12,6 +12,10 @@ pub(crate) const CHARGED: &str =
     "charge or direct voltage where there should be none: hands off, drain it and read again";
 /// Why gates are shut after a restart, in the trail.
 pub(crate) const RESTARTED: &str = "the program was started again: gates are never read back";
+/// What stands among suspects for a fault that the sheet has no name for. No fault is called so:
+/// their names have a part and a dot.
+pub const NONE_OF_THESE: &str = "none-of-these";
+
 /// How a note begins that says that the checks were ended.
 pub(crate) const LEAVING: &str = "checks ended: ";
 

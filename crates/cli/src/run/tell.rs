@@ -89,7 +89,7 @@ pub fn event(event: &Event) -> Option<String> {
 
 fn names(faults: &[String]) -> String {
     if faults.is_empty() {
-        "none of the sheet's faults".to_owned()
+        "no fault at all".to_owned()
     } else {
         faults.join(" + ")
     }

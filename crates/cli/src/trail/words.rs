@@ -95,7 +95,7 @@ fn of(ask: Option<u32>) -> String {
 
 fn set(faults: &[String]) -> String {
     if faults.is_empty() {
-        "none of these".to_owned()
+        "no fault at all".to_owned()
     } else {
         faults.join(" + ")
     }
