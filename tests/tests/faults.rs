@@ -178,6 +178,33 @@ fn every_fault_of_the_walk_in_cooler_is_found() {
     every_fault_is_found("walk-in-cooler-defrost-1ph", &[], 12);
 }
 
+#[test]
+fn every_fault_of_the_cooling_unit_is_found() {
+    let pair: &[&[&str; 2]] = &[&["run-cap.herm-open", "run-cap.fan-open"]];
+    every_fault_is_found("split-cooling-1ph", pair, 12);
+}
+
+#[test]
+fn every_fault_of_the_unit_with_single_capacitors_is_found() {
+    let pair: &[&[&str; 2]] = &[&["herm-cap.open", "fan-cap.open"]];
+    every_fault_is_found("split-cooling-1ph-single", pair, 12);
+}
+
+#[test]
+fn every_fault_of_the_unit_with_a_driven_fan_is_found() {
+    let pair: &[&[&str; 2]] = &[&["fan-motor.winding-shorted", "fan-module.dead"]];
+    every_fault_is_found("split-cooling-1ph-ecm-fan", pair, 12);
+}
+
+#[test]
+fn every_fault_of_the_unit_with_a_hard_start_is_found() {
+    let pair: &[&[&str; 2]] = &[
+        &["run-cap.herm-open", "run-cap.fan-open"],
+        &["start-relay.welded", "start-cap.open"],
+    ];
+    every_fault_is_found("split-heat-pump-1ph-hard-start", pair, 12);
+}
+
 /// Visits every single fault of a sheet, and these pairs, so many times each.
 fn every_fault_is_found(sheet: &str, pairs: &[&[&str; 2]], visits: u64) {
     let sheet = read_builtin(sheet)

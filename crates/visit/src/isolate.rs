@@ -6,6 +6,7 @@ use ohmtrail_circuit::compile::UNNAMED;
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::standing::ENOUGH;
+use ohmtrail_core::isolate::table::NO_FAULT;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
 use ohmtrail_trail::event::{Power, Suspect};
 
@@ -224,50 +225,73 @@ impl Visit<'_> {
         })
     }
 
-    /// The check that reads a part of the finding by itself, wires lifted, or that the sheet says
-    /// proves the fault, where it would show the fault and none that did was made: a part is not condemned by what its neighbours read alone
-    /// while it can be measured.
+    /// A check that is made before this is found, if there is one: that of a fault's own part, which
+    /// would show it, and that of each neighbour whose fault would look like it, which would show
+    /// that. A part is not condemned by what its neighbours read alone while it can be measured,
+    /// nor before its neighbours are proven.
     fn proof(&self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
         let (sheet, table) = (self.book.sheet, &self.book.table);
-        let now = self.planner_state();
         for fault in table.faults_of(hypothesis) {
-            let Some(part) = sheet.faults.get(usize::from(fault)).map(|f| f.owner) else {
-                continue;
-            };
-            let weigh = |check: usize, evidence: &Evidence| {
-                let ask = u16::try_from(check).ok()?;
-                table.weigh(fault, ask, evidence).ok()
-            };
-            let own: Vec<usize> = (0..self.book.checks())
-                .filter(|&c| {
-                    self.book.reads_by_itself(c, part)
-                        || sheet.checks[c].proves.contains(&usize::from(fault))
-                })
-                .collect();
-            let proven = answers.iter().any(|a| {
-                let check = usize::from(a.number);
-                own.contains(&check) && weigh(check, &a.evidence).is_some_and(|b| b >= 1.0)
-            });
-            if proven {
-                continue;
+            if let Some(stand) = self.proof_of(fault, hypothesis, true, answers) {
+                return Some(stand);
             }
-            let best = own
-                .into_iter()
-                .filter(|&c| answers.iter().all(|a| usize::from(a.number) != c))
-                .filter(|&c| self.may_repeat(c))
-                .filter_map(|c| {
-                    let expected = self.book.predicted(c, hypothesis)?;
-                    let evidence = Evidence::Measured(Likely::certain(expected));
-                    let state = table.reach(now, &table.ask(u16::try_from(c).ok()?)?)?;
-                    Some((c, state, weigh(c, &evidence)?))
-                })
-                .filter(|(.., bits)| *bits >= PROVES)
-                .max_by(|a, b| a.2.total_cmp(&b.2));
-            if let Some((check, state, _)) = best {
-                return Some(Stand::Ask(check, state));
+            let masks = sheet.masked.iter().filter(|m| {
+                m.fault == usize::from(fault)
+                    && table.faults_of(hypothesis).all(|f| usize::from(f) != m.by)
+            });
+            for mask in masks {
+                let by = u16::try_from(mask.by).ok()?;
+                let alone = (0..table.hypotheses).find(|&h| table.set(h) == [by, NO_FAULT])?;
+                if let Some(stand) = self.proof_of(by, alone, false, answers) {
+                    return Some(stand);
+                }
             }
         }
         None
+    }
+
+    /// The check of this fault's own part that would show it best, if none was made that speaks
+    /// for the fault (or, where it is not named, against it).
+    fn proof_of(
+        &self,
+        fault: u16,
+        hypothesis: u16,
+        named: bool,
+        answers: &[Answer],
+    ) -> Option<Stand> {
+        let (sheet, table) = (self.book.sheet, &self.book.table);
+        let now = self.planner_state();
+        let part = sheet.faults.get(usize::from(fault)).map(|f| f.owner)?;
+        let weigh = |check: usize, evidence: &Evidence| {
+            let ask = u16::try_from(check).ok()?;
+            table.weigh(fault, ask, evidence).ok()
+        };
+        let own: Vec<usize> = (0..self.book.checks())
+            .filter(|&c| {
+                self.book.reads_by_itself(c, part)
+                    || sheet.checks[c].proves.contains(&usize::from(fault))
+            })
+            .collect();
+        let proven = answers.iter().any(|a| {
+            let check = usize::from(a.number);
+            let bits = weigh(check, &a.evidence);
+            own.contains(&check) && bits.is_some_and(|b| if named { b >= 1.0 } else { b <= -1.0 })
+        });
+        if proven {
+            return None;
+        }
+        own.into_iter()
+            .filter(|&c| answers.iter().all(|a| usize::from(a.number) != c))
+            .filter(|&c| self.may_repeat(c))
+            .filter_map(|c| {
+                let expected = self.book.predicted(c, hypothesis)?;
+                let evidence = Evidence::Measured(Likely::certain(expected));
+                let state = table.reach(now, &table.ask(u16::try_from(c).ok()?)?)?;
+                Some((c, state, weigh(c, &evidence)?))
+            })
+            .filter(|(.., bits)| *bits >= PROVES)
+            .max_by(|a, b| a.2.total_cmp(&b.2))
+            .map(|(check, state, _)| Stand::Ask(check, state))
     }
 
     /// Whether a finding that names a hermetic compressor must wait for takes with its motor
