@@ -5,7 +5,7 @@ use crate::sheet::FaultId;
 use crate::unit::{Circuit, Drawn};
 
 /// How many units are drawn for each one that is kept, where a fault comes in degrees.
-const CANDIDATES: usize = 3;
+const CANDIDATES: usize = 6;
 
 /// The sampled units of a hypothesis. Where a fault comes in degrees, what the unit does depends on
 /// how bad it is (a weak capacitor lets its motor run, hum, or trip): the units are then chosen so

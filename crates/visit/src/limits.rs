@@ -153,8 +153,14 @@ fn farads(book: &Book<'_>, record: &Record, points: [PointId; 2]) -> Option<Held
         .filter_map(|p| terminal(book, *p))
         .find(|(_, name)| *name != "C")?;
     let section = section.to_ascii_lowercase();
-    let read = plate_number(record, &part.name, &format!("capacitance-{section}"));
-    let marked = read.or_else(|| value(part, &section))?;
+    // A can with one section has its marking by itself.
+    let single = value(part, "marked");
+    let key = match single {
+        Some(_) => "capacitance".to_owned(),
+        None => format!("capacitance-{section}"),
+    };
+    let read = plate_number(record, &part.name, &key);
+    let marked = read.or(single).or_else(|| value(part, &section))?;
     let tolerance = plate_number(record, &part.name, "tolerance").or_else(|| match read {
         // The can was read, and no tolerance on it.
         Some(_) => None,
