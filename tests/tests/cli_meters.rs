@@ -6,6 +6,7 @@ use std::time::Duration;
 use ohmtrail_core::reading::Function;
 use ohmtrail_meters::driver::{driver, drivers};
 use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::sim::bench_port::BenchPort;
 use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_meters::sim::meter::{SimConfig, SimMeter, Speech};
 use ohmtrail_tests::cli::{Ran, run, words};
@@ -93,6 +94,20 @@ fn a_watch_is_recorded_verified_and_replayed() {
     };
     assert_eq!(digits(&live).len(), 12);
     assert_eq!(digits(&live), digits(&again));
+    // The bytes that were kept beside it, through the driver again: the same, and what else came
+    // with the last of them.
+    let decoded = watch(
+        &format!("replay:{name},frame=count14,pace=fast"),
+        &["--json"],
+    );
+    assert_eq!(decoded.code, 0, "{decoded:?}");
+    assert!(digits(&decoded).starts_with(&digits(&live)), "{decoded:?}");
+    // Through a driver of another frame they are nothing.
+    let other = watch(
+        &format!("replay:{name},frame=ascii14,pace=fast"),
+        &["--json"],
+    );
+    assert_eq!((other.code, digits(&other).len()), (4, 0), "{other:?}");
     // A trail is never written over.
     let twice = watch(
         &spec(&meter, "count14"),
@@ -138,6 +153,50 @@ fn a_killed_recording_keeps_what_it_took() {
     assert!(recovery.damage.is_empty());
     // A second of readings may be lost; a slow machine prints in bursts.
     assert!(kept >= 45, "{kept} of {shown} kept");
+}
+
+/// Without a meter it listens, says what it tried and why it chose, and shows the values of all.
+#[test]
+fn what_is_plugged_in_is_found_by_listening() {
+    let meters = [start("count14"), start("lcd14")];
+    for meter in &meters {
+        meter.set(Function::VoltsAc, 120.0).expect("it has volts");
+    }
+    let [first, second] = meters.each_ref().map(|m| m.path().display().to_string());
+    let ran = run([
+        "meters", "watch", "--json", "--count", "20", "--port", &first, "--port", &second,
+    ]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let lines = ran.json_lines();
+    for (port, frame) in [(&first, "count14"), (&second, "lcd14")] {
+        let chose = lines.iter().any(|l| {
+            let words = l["words"].as_str().unwrap_or_default();
+            l["port"] == **port && words.starts_with(&format!("chose {frame} at"))
+        });
+        assert!(chose, "{port}: {}", ran.out);
+    }
+    let of = |meter: u16| {
+        lines
+            .iter()
+            .filter(|l| l["display"].is_string() && l["meter"] == meter)
+            .count()
+    };
+    assert!(of(1) > 0 && of(2) > 0 && of(1) + of(2) == 20, "{}", ran.out);
+
+    // A silent port is told of, and is not asked.
+    let bench = BenchPort::pty().expect("a port");
+    let path = bench.path().expect("a path").display().to_string();
+    let silent = run(["meters", "watch", "--port", &path]);
+    assert_eq!(silent.code, 4, "{silent:?}");
+    assert!(
+        silent.err.contains("silent") && silent.err.contains("--ask"),
+        "{}",
+        silent.err
+    );
+    assert_eq!(bench.bench().heard().len(), 0);
+    let asked = run(["meters", "watch", "--port", &path, "--ask", "--count", "2"]);
+    assert_eq!(asked.code, 0, "{asked:?}");
+    assert!(asked.out.contains("volts-dc"), "{}", asked.out);
 }
 
 #[test]

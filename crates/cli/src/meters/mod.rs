@@ -1,6 +1,7 @@
 //! `ohmtrail meters`: the drivers and the ports there are; `ohmtrail meters watch`: what a meter
 //! shows.
 
+mod find;
 mod record;
 mod watch;
 

@@ -1,17 +1,23 @@
-//! Keeps what a watched meter showed in a trail of its own, committed at least once a second.
+//! Keeps what watched meters showed in a trail of its own, committed at least once a second, and
+//! the bytes on their lines beside it.
 
-use std::path::Path;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
-use ohmtrail_meters::session::{Gone, SessionEvent};
+use ohmtrail_meters::capture;
+use ohmtrail_meters::session::{Gone, Piece, SessionEvent};
 use ohmtrail_trail::event::{Entry, Event, MeterJoined, Opened, Stamp, Streamed};
 use ohmtrail_trail::{COMMIT_AFTER_US, Hash, Trail};
 
+use crate::exit::Exit;
 use crate::fail::Fail;
 
 /// The meter as it joined.
+#[derive(Clone)]
 pub struct Joined {
     /// Its number.
     pub meter: MeterId,
@@ -25,18 +31,61 @@ pub struct Joined {
     pub assumed: bool,
 }
 
-/// A trail that is being written.
-pub struct Recorder {
-    trail: Trail,
+/// One meter's part.
+struct Part {
     meter: MeterId,
     group: Vec<Streamed>,
     lost: bool,
+}
+
+/// A trail that is being written.
+pub struct Recorder {
+    trail: Trail,
+    parts: Vec<Part>,
+    bytes: Option<Bytes>,
     now: Micros,
 }
 
+/// The bytes beside a trail.
+struct Bytes {
+    path: PathBuf,
+    file: BufWriter<File>,
+}
+
+/// Where the bytes of a trail are kept: beside it, with `.bytes` behind its name.
+pub fn bytes_beside(trail: &Path) -> PathBuf {
+    let mut name = trail.as_os_str().to_owned();
+    name.push(".bytes");
+    PathBuf::from(name)
+}
+
+impl Bytes {
+    fn begin(path: PathBuf) -> Result<Bytes, Fail> {
+        let failed = |e| Fail::input(format!("{}: {e}", path.display()));
+        let mut file = BufWriter::new(File::create_new(&path).map_err(failed)?);
+        capture::begin(&mut file).map_err(failed)?;
+        Ok(Bytes { path, file })
+    }
+
+    fn heed(&self, done: std::io::Result<()>) -> Result<(), Fail> {
+        done.map_err(|e| Fail::new(Exit::System, format!("{}: {e}", self.path.display())))
+    }
+
+    fn write(&mut self, meter: MeterId, piece: &Piece) -> Result<(), Fail> {
+        let done = capture::write(&mut self.file, meter, piece);
+        self.heed(done)
+    }
+
+    fn flush(&mut self) -> Result<(), Fail> {
+        let done = self.file.flush();
+        self.heed(done)
+    }
+}
+
 impl Recorder {
-    /// Begins the trail; an existing file is never written over.
-    pub fn begin(file: &Path, joined: Joined) -> Result<Recorder, Fail> {
+    /// Begins the trail, and the file of bytes where there are bytes; an existing file is never
+    /// written over.
+    pub fn begin(file: &Path, joined: Vec<Joined>, bytes: bool) -> Result<Recorder, Fail> {
         let opened = Event::Opened(Opened {
             tool: concat!("ohmtrail ", env!("CARGO_PKG_VERSION")).to_owned(),
             work_order: "bench recording".to_owned(),
@@ -49,61 +98,77 @@ impl Recorder {
         });
         let mut recorder = Recorder {
             trail: Trail::create(file, &entry(Micros(0), opened))?,
-            meter: joined.meter,
-            group: Vec::new(),
-            lost: false,
+            parts: Vec::new(),
+            bytes: None,
             now: Micros(0),
         };
-        recorder.append(
-            Micros(0),
-            Event::MeterJoined(MeterJoined {
+        if bytes {
+            recorder.bytes = Some(Bytes::begin(bytes_beside(file))?);
+        }
+        for joined in joined {
+            recorder.parts.push(Part {
                 meter: joined.meter,
-                driver: joined.driver,
-                place: joined.place,
-                profile: joined.profile,
-                accuracy_assumed: joined.assumed,
-            }),
-        )?;
+                group: Vec::new(),
+                lost: false,
+            });
+            recorder.append(
+                Micros(0),
+                Event::MeterJoined(MeterJoined {
+                    meter: joined.meter,
+                    driver: joined.driver,
+                    place: joined.place,
+                    profile: joined.profile,
+                    accuracy_assumed: joined.assumed,
+                }),
+            )?;
+        }
         Ok(recorder)
     }
 
-    /// Keeps what a session said.
-    pub fn heed(&mut self, event: &SessionEvent) -> Result<(), Fail> {
-        let meter = self.meter;
+    /// Keeps what a meter's session said.
+    pub fn heed(&mut self, meter: MeterId, event: &SessionEvent) -> Result<(), Fail> {
+        let Some(part) = self.parts.iter_mut().find(|part| part.meter == meter) else {
+            return Ok(());
+        };
         match event {
+            SessionEvent::Heard(piece) => match &mut self.bytes {
+                Some(bytes) => bytes.write(meter, piece),
+                None => Ok(()),
+            },
             SessionEvent::Reading(r) => {
                 self.now = self.now.max(r.at);
-                self.group.push(Streamed {
+                part.group.push(Streamed {
                     at: r.at,
                     function: r.function,
                     shown: r.shown,
                     flags: r.flags,
                 });
-                let oldest = self.group.first().map_or(r.at, |s| s.at);
+                let oldest = part.group.first().map_or(r.at, |s| s.at);
                 if r.at.since(oldest) >= COMMIT_AFTER_US / 2 || self.trail.commit_due(r.at) {
                     self.write(r.at)?;
                 }
                 Ok(())
             }
-            SessionEvent::Up { at, gap_us } if self.lost => {
-                self.lost = false;
+            SessionEvent::Up { at, gap_us } if part.lost => {
+                part.lost = false;
                 let gap_us = *gap_us;
                 self.append(*at, Event::MeterBack { meter, gap_us })
             }
-            SessionEvent::Silent { at, .. } => self.lose(*at, "silent".to_owned()),
-            SessionEvent::Garbage { at, likely, .. } => self.lose(*at, likely.words()),
+            SessionEvent::Silent { at, .. } => self.lose(meter, *at, "silent".to_owned()),
+            SessionEvent::Garbage { at, likely, .. } => self.lose(meter, *at, likely.words()),
             SessionEvent::Gone { why: Gone::End, .. } => Ok(()),
             SessionEvent::Away { at, why } | SessionEvent::Gone { at, why } => {
-                self.lose(*at, why.words())
+                self.lose(meter, *at, why.words())
             }
             _ => Ok(()),
         }
     }
 
-    fn lose(&mut self, at: Micros, why: String) -> Result<(), Fail> {
-        self.lost = true;
+    fn lose(&mut self, meter: MeterId, at: Micros, why: String) -> Result<(), Fail> {
+        if let Some(part) = self.parts.iter_mut().find(|part| part.meter == meter) {
+            part.lost = true;
+        }
         self.write(at)?;
-        let meter = self.meter;
         self.append(at, Event::MeterLost { meter, why })?;
         self.trail.commit()?;
         Ok(())
@@ -111,7 +176,7 @@ impl Recorder {
 
     /// Puts pending readings on disk though nothing more came.
     pub fn flush(&mut self, now: Micros) -> Result<(), Fail> {
-        if self.group.is_empty() {
+        if self.parts.iter().all(|part| part.group.is_empty()) {
             Ok(())
         } else {
             self.write(now)
@@ -120,10 +185,17 @@ impl Recorder {
 
     /// Puts the pending readings on disk.
     fn write(&mut self, at: Micros) -> Result<(), Fail> {
-        if !self.group.is_empty() {
-            let readings = std::mem::take(&mut self.group);
-            let meter = self.meter;
+        let groups: Vec<(MeterId, Vec<Streamed>)> = self
+            .parts
+            .iter_mut()
+            .filter(|part| !part.group.is_empty())
+            .map(|part| (part.meter, std::mem::take(&mut part.group)))
+            .collect();
+        for (meter, readings) in groups {
             self.append(at, Event::Readings { meter, readings })?;
+        }
+        if let Some(bytes) = &mut self.bytes {
+            bytes.flush()?;
         }
         self.trail.commit()?;
         Ok(())

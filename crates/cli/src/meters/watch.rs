@@ -1,31 +1,44 @@
 //! `ohmtrail meters watch`: values as they come, one line each.
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::future::poll_fn;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+use std::task::Poll;
 use std::time::Duration;
 
 use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::units::Micros;
+use ohmtrail_meters::link::{self, Manner};
 use ohmtrail_meters::session::{Clock, Gone, Session, SessionEvent};
-use ohmtrail_meters::spec::Spec;
-use ohmtrail_meters::{link, replay};
+use ohmtrail_meters::spec::{DriverSpec, Spec, StreamSpec};
+use ohmtrail_meters::{capture, replay};
 use ohmtrail_trail::event::Event;
 use ohmtrail_trail::{Body, Displayed, read};
 use serde_json::{Value, json};
 use tokio::time::{Instant, sleep, sleep_until};
 
-use super::record::{Joined, Recorder};
+use super::find;
+use super::record::{Joined, Recorder, bytes_beside};
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
 
-/// Which meter, and for how long.
+/// Which meter, and for how long. Without a meter, every serial port that is plugged in is listened
+/// at, and what is found there is shown.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME` or `replay:FILE`, with their settings as
     /// docs/meters.md has them
     #[arg(long, value_name = "SPEC")]
-    meter: Spec,
-    /// Keep the readings in a new trail
+    meter: Option<Spec>,
+    /// Listen at this port instead of those that are plugged in; may be given again
+    #[arg(long, value_name = "PATH", conflicts_with = "meter")]
+    port: Vec<PathBuf>,
+    /// Ask a port that stays silent who is there: this sends bytes to whatever is on it
+    #[arg(long, conflicts_with = "meter")]
+    ask: bool,
+    /// Keep the readings in a new trail, and the bytes on the line in FILE.bytes
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
     /// End after this many readings
@@ -36,10 +49,17 @@ pub struct Args {
     seconds: Option<u64>,
 }
 
-const METER: MeterId = MeterId(1);
-
 /// A reading waits no longer than this, and half a group's time, to be on disk.
 const FLUSH: Duration = Duration::from_millis(500);
+
+/// A meter that is watched.
+struct Watched {
+    joined: Joined,
+    /// None after it ended.
+    session: Option<Session>,
+    bytes: bool,
+    away: bool,
+}
 
 /// Watches.
 pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
@@ -50,31 +70,50 @@ pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
     runtime.block_on(watch(args, out))
 }
 
+/// The meter that is named, or those that are found.
+async fn meters(args: &mut Args, clock: Clock, out: &mut Out) -> Result<Vec<Watched>, Fail> {
+    let raw = args.record.is_some();
+    if let Some(spec) = &mut args.meter {
+        let profile = spec.load_profile().map_err(Fail::input)?;
+        let assumed = profile.ranges.is_empty();
+        return Ok(vec![open(spec, (profile.name, assumed), raw, clock).await?]);
+    }
+    let ports = if args.port.is_empty() {
+        super::ports()
+    } else {
+        args.port.clone()
+    };
+    let found = find::find(ports, args.ask, clock, out).await?;
+    let mut watched = Vec::new();
+    for (spec, number) in found.into_iter().zip(1..) {
+        let profile = ohmtrail_meters::profile::Profile::cautious();
+        watched.push(keep(&spec, MeterId(number), (profile.name, true), raw, clock).await?);
+    }
+    Ok(watched)
+}
+
 async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
-    let profile = args.meter.load_profile().map_err(Fail::input)?;
     let clock = Clock::start();
-    let (mut session, driver, place) = open(&args.meter, clock).await?;
+    let mut meters = meters(&mut args, clock, out).await?;
     let mut recorder = match &args.record {
-        Some(file) => Some(Recorder::begin(
-            file,
-            Joined {
-                meter: METER,
-                driver,
-                place,
-                profile: profile.name.clone(),
-                assumed: profile.ranges.is_empty(),
-            },
-        )?),
+        Some(file) => {
+            let joined = meters.iter().map(|m| m.joined.clone()).collect();
+            let bytes = meters.iter().any(|m| m.bytes);
+            Some(Recorder::begin(file, joined, bytes)?)
+        }
         None => None,
     };
+    let several = meters.len() > 1;
     let end = args
         .seconds
         .map(|s| Instant::now() + Duration::from_secs(s));
     let mut readings = 0_u64;
-    let mut away = false;
     let exit = loop {
-        let event = tokio::select! {
-            event = session.recv() => event,
+        let (nth, event) = tokio::select! {
+            next = any(&mut meters) => match next {
+                Some(next) => next,
+                None => break None,
+            },
             () = until(end) => break None,
             () = sleep(FLUSH), if recorder.is_some() => {
                 if let Some(recorder) = &mut recorder {
@@ -84,38 +123,48 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
             }
             _ = tokio::signal::ctrl_c() => break None,
         };
-        let Some(event) = event else { break None };
+        let Some(watched) = meters.get_mut(nth) else {
+            continue;
+        };
+        let meter = watched.joined.meter;
         if let Some(recorder) = &mut recorder {
-            recorder.heed(&event)?;
+            recorder.heed(meter, &event)?;
         }
+        let which = several.then_some(meter);
         match event {
             SessionEvent::Reading(reading) => {
                 readings += 1;
-                away = false;
-                show(&reading, out)?;
-            }
-            SessionEvent::Away { .. } => {
-                away = true;
-                tell(&event, out)?;
+                watched.away = false;
+                show(&reading, which, out)?;
             }
             SessionEvent::Gone { why, .. } => {
-                tell(&event, out)?;
-                break (why != Gone::End).then_some(Exit::Meter);
+                tell(&event, meter, out)?;
+                if why != Gone::End {
+                    break Some(Exit::Meter);
+                }
             }
-            _ => tell(&event, out)?,
+            _ => {
+                watched.away |= matches!(event, SessionEvent::Away { .. });
+                tell(&event, meter, out)?;
+            }
         }
         if out.closed() || args.count.is_some_and(|count| readings >= count) {
             break None;
         }
     };
-    let tally = session.tally();
-    tracing::info!(
-        readings,
-        bytes = tally.bytes,
-        skipped = tally.skipped,
-        refused = tally.all_rejected(),
-        "watched"
-    );
+    for watched in &meters {
+        if let Some(session) = &watched.session {
+            let tally = session.tally();
+            tracing::info!(
+                meter = watched.joined.meter.0,
+                readings = tally.readings,
+                bytes = tally.bytes,
+                skipped = tally.skipped,
+                refused = tally.all_rejected(),
+                "watched"
+            );
+        }
+    }
     if let Some(recorder) = recorder {
         let head = recorder.end()?;
         tracing::info!(%head, "recorded");
@@ -127,9 +176,33 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
             eprintln!("ohmtrail: no reading came: switch the meter on, and its data link too");
             Exit::Meter
         }
-        None if away => Exit::Meter,
+        None if meters.iter().any(|m| m.away) => Exit::Meter,
         None => Exit::Done,
     })
+}
+
+/// The next event of any meter, and which one's; none when all have ended. Each is looked at in
+/// turn, so that none that talks much holds up the others for ever: a session's events are few.
+async fn any(meters: &mut [Watched]) -> Option<(usize, SessionEvent)> {
+    poll_fn(|context| {
+        let mut waits = false;
+        for (nth, watched) in meters.iter_mut().enumerate() {
+            let Some(session) = &mut watched.session else {
+                continue;
+            };
+            match session.poll_recv(context) {
+                Poll::Ready(Some(event)) => return Poll::Ready(Some((nth, event))),
+                Poll::Ready(None) => watched.session = None,
+                Poll::Pending => waits = true,
+            }
+        }
+        if waits {
+            Poll::Pending
+        } else {
+            Poll::Ready(None)
+        }
+    })
+    .await
 }
 
 async fn until(end: Option<Instant>) {
@@ -139,59 +212,144 @@ async fn until(end: Option<Instant>) {
     }
 }
 
-/// Starts the session, and says which driver reads what.
-async fn open(spec: &Spec, clock: Clock) -> Result<(Session, String, String), Fail> {
-    match spec {
-        Spec::Stream(spec) => {
-            let session = link::keep(spec, METER, spec.manner(), clock)
-                .await
-                .map_err(|e| Fail::new(Exit::Meter, e))?;
-            let driver = spec.driver.entry.name.to_owned();
-            Ok((session, driver, spec.place.to_string()))
+/// A meter on a port, opened again whenever it went away.
+async fn keep(
+    spec: &StreamSpec,
+    meter: MeterId,
+    (profile, assumed): (String, bool),
+    raw: bool,
+    clock: Clock,
+) -> Result<Watched, Fail> {
+    let manner = Manner {
+        raw,
+        ..spec.manner()
+    };
+    let session = link::keep(spec, meter, manner, clock)
+        .await
+        .map_err(|e| Fail::new(Exit::Meter, e))?;
+    Ok(Watched {
+        joined: Joined {
+            meter,
+            driver: spec.driver.entry.name.to_owned(),
+            place: spec.place.to_string(),
+            profile,
+            assumed,
+        },
+        session: Some(session),
+        bytes: true,
+        away: false,
+    })
+}
+
+/// Starts the session of the meter that is named.
+async fn open(
+    spec: &Spec,
+    profile: (String, bool),
+    raw: bool,
+    clock: Clock,
+) -> Result<Watched, Fail> {
+    const METER: MeterId = MeterId(1);
+    let (file, session, driver) = match spec {
+        Spec::Stream(spec) => return keep(spec, METER, profile, raw, clock).await,
+        Spec::Replay {
+            file,
+            pace,
+            driver: Some(driver),
+        } => {
+            let session = bytes(file, driver, *pace)?;
+            (file, session, driver.entry.name)
         }
         Spec::Replay { file, pace, .. } => {
-            let mut readings: Vec<(Micros, Reading)> = Vec::new();
-            for item in read(file)? {
-                match item {
-                    Ok(record) => {
-                        if let Body::Entry(entry) = record.body
-                            && let Event::Readings { meter, readings: r } = entry.event
-                        {
-                            readings.extend(r.into_iter().map(|s| {
-                                let reading = Reading {
-                                    function: s.function,
-                                    shown: s.shown,
-                                    flags: s.flags,
-                                    meter,
-                                    at: s.at,
-                                };
-                                (s.at, reading)
-                            }));
-                        }
-                    }
-                    Err(damage) => tracing::warn!("{}: {damage}", file.display()),
+            (file, replay::session(readings(file)?, *pace), "replay")
+        }
+        _ => {
+            return Err(Fail::usage(
+                "--meter keyed: there is nothing to watch; typed values go to `ohmtrail check`",
+            ));
+        }
+    };
+    let (profile, assumed) = profile;
+    Ok(Watched {
+        joined: Joined {
+            meter: METER,
+            driver: driver.to_owned(),
+            place: file.display().to_string(),
+            profile,
+            assumed,
+        },
+        session: Some(session),
+        bytes: false,
+        away: false,
+    })
+}
+
+/// The bytes that were kept beside a trail, through a driver again.
+fn bytes(trail: &Path, driver: &DriverSpec, pace: replay::Pace) -> Result<Session, Fail> {
+    let is_capture = trail.extension().is_some_and(|e| e == "bytes");
+    let path = if is_capture {
+        trail.to_path_buf()
+    } else {
+        bytes_beside(trail)
+    };
+    let failed = |e: &dyn std::fmt::Display| Fail::input(format!("{}: {e}", path.display()));
+    let file = File::open(&path).map_err(|e| failed(&e))?;
+    let kept = capture::read(BufReader::new(file)).map_err(|e| failed(&e))?;
+    // Of several meters the first: one driver reads one meter.
+    let first = kept.first().map(|(meter, _)| *meter);
+    let Some(meter) = first else {
+        return Err(failed(&"no bytes were kept"));
+    };
+    let pieces = kept.into_iter().filter(|(m, _)| *m == meter);
+    let pieces = pieces.map(|(_, piece)| piece).collect();
+    driver.start(meter, None).map_err(Fail::usage)?;
+    let driver = driver.clone();
+    let start = move || {
+        driver
+            .start(meter, None)
+            .expect("it started a moment ago, from the same settings")
+    };
+    Ok(replay::bytes(pieces, start, pace))
+}
+
+/// The readings that a trail keeps.
+fn readings(file: &Path) -> Result<Vec<(Micros, Reading)>, Fail> {
+    let mut readings = Vec::new();
+    for item in read(file)? {
+        match item {
+            Ok(record) => {
+                if let Body::Entry(entry) = record.body
+                    && let Event::Readings { meter, readings: r } = entry.event
+                {
+                    readings.extend(r.into_iter().map(|s| {
+                        let reading = Reading {
+                            function: s.function,
+                            shown: s.shown,
+                            flags: s.flags,
+                            meter,
+                            at: s.at,
+                        };
+                        (s.at, reading)
+                    }));
                 }
             }
-            if readings.is_empty() {
-                return Err(Fail::input(format!(
-                    "{}: the trail holds no streamed readings",
-                    file.display()
-                )));
-            }
-            let place = file.display().to_string();
-            Ok((replay::session(readings, *pace), "replay".into(), place))
+            Err(damage) => tracing::warn!("{}: {damage}", file.display()),
         }
-        _ => Err(Fail::usage(
-            "--meter keyed: there is nothing to watch; typed values go to `ohmtrail check`",
-        )),
     }
+    if readings.is_empty() {
+        return Err(Fail::input(format!(
+            "{}: the trail holds no streamed readings",
+            file.display()
+        )));
+    }
+    Ok(readings)
 }
 
 fn seconds(at: Micros) -> f64 {
     at.0 as f64 / 1e6
 }
 
-fn show(reading: &Reading, out: &mut Out) -> Result<(), Fail> {
+/// A reading; with the meter's number where there are several.
+fn show(reading: &Reading, which: Option<MeterId>, out: &mut Out) -> Result<(), Fail> {
     let d = Displayed::of(reading.function, reading.shown);
     let flags: Vec<&str> = reading.flags.names().collect();
     if out.json() {
@@ -206,8 +364,9 @@ fn show(reading: &Reading, out: &mut Out) -> Result<(), Fail> {
         } else {
             &d.digits
         };
+        let which = which.map_or(String::new(), |meter| format!("{:2}  ", meter.0));
         let text = format!(
-            "{:9.3} s  {:10} {digits:>8} {:4}  {}",
+            "{which}{:9.3} s  {:10} {digits:>8} {:4}  {}",
             seconds(reading.at),
             reading.function.name(),
             d.unit,
@@ -219,7 +378,7 @@ fn show(reading: &Reading, out: &mut Out) -> Result<(), Fail> {
 }
 
 /// What happened to the link: JSON lines on standard output, or the log.
-fn tell(event: &SessionEvent, out: &mut Out) -> Result<(), Fail> {
+fn tell(event: &SessionEvent, meter: MeterId, out: &mut Out) -> Result<(), Fail> {
     let (name, at, words): (&str, Micros, String) = match event {
         SessionEvent::Up { at, gap_us } => (
             "up",
@@ -247,7 +406,8 @@ fn tell(event: &SessionEvent, out: &mut Out) -> Result<(), Fail> {
         _ => tracing::warn!("{name}: {words}"),
     }
     if out.json() {
-        let value: Value = json!({"steady_us": at.0, "link": name, "words": words});
+        let value: Value =
+            json!({"steady_us": at.0, "meter": meter.0, "link": name, "words": words});
         out.json_line(&value)?;
         out.finish()?;
     }
