@@ -28,11 +28,12 @@ pub fn binary() -> &'static Path {
         if let Some(named) = std::env::var_os("OHMTRAIL_BIN") {
             return PathBuf::from(named);
         }
-        // <target folder>[/<triple>]/<profile folder>/deps/<this test>
+        // <target folder>[/<triple>]/<profile folder>/deps/<this test>, or without deps a program.
         let test = std::env::current_exe().expect("the running test has a path");
         let folder = test
             .ancestors()
-            .nth(2)
+            .skip(1)
+            .find(|folder| !folder.ends_with("deps"))
             .expect("a test runs from a profile's deps folder");
         let profile = match folder.file_name().and_then(OsStr::to_str) {
             Some("debug") | None => "dev",

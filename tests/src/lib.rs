@@ -1,4 +1,5 @@
-//! Helpers shared by the whole-system tests.
+//! Helpers shared by the whole-system tests, and the fault bench.
 
 pub mod cli;
+pub mod fault_bench;
 pub mod technician;

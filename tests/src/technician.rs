@@ -32,13 +32,75 @@ pub fn profile(which: usize) -> Profile {
     Profile::simulated(FRAMES[which]).expect("the profile is built in")
 }
 
+/// What the customer would report of this unit.
+#[must_use]
+pub fn complaint(bench: &Bench<'_>) -> String {
+    let sheet = bench.sheet();
+    let fits = |says: &[(usize, bool)]| {
+        says.iter()
+            .all(|(check, yes)| match &sheet.checks[*check].question {
+                Question::Look { part, look } => bench.look(*part, look) == *yes,
+                Question::Measure { .. } => false,
+            })
+    };
+    let fitting = sheet.complaints.iter().find(|c| fits(&c.says));
+    fitting
+        .or(sheet.complaints.first())
+        .map_or_else(String::new, |c| c.name.clone())
+}
+
+/// Eyes, ears and hands, which mislead as often as the sheet's looks say that they do.
+#[derive(Debug, Default)]
+pub struct Eyes {
+    /// What was seen once is seen the same way again.
+    seen: BTreeMap<String, bool>,
+}
+
+impl Eyes {
+    /// Looks; none if there is nothing of that name.
+    pub fn look(&mut self, bench: &Bench<'_>, noise: &mut Noise, what: &str) -> Option<bool> {
+        let sheet = bench.sheet();
+        let Question::Look { part, look } = &sheet.checks[sheet.look(what)?].question else {
+            return None;
+        };
+        let truth = bench.look(*part, look);
+        let key = format!("{what} {truth}");
+        let chance = noise.unit();
+        let says = *self
+            .seen
+            .entry(key)
+            .or_insert_with(|| chance < sheet.priors.yes(look, truth));
+        Some(says)
+    }
+}
+
+/// Does on the bench what an act of that name says, with these wire ends.
+///
+/// # Panics
+/// If a wire end is unknown.
+pub fn act(bench: &mut Bench<'_>, act: &str, ends: &[String]) {
+    let sheet = bench.sheet();
+    let points = ends
+        .iter()
+        .map(|end| sheet.point(end).expect("a wire end of the sheet"));
+    match act {
+        "open-breaker" | "lock-disconnect" => bench.open_breaker(),
+        "open-other-sources" => bench.open_other_sources(),
+        "discharge" => bench.discharge(),
+        "wait-cool" => bench.wait_cool(),
+        "close-breaker" => bench.close_breaker(),
+        "lift" => points.for_each(|end| bench.lift(end)),
+        "put-back" => points.for_each(|end| bench.put_back(end)),
+        _ => {}
+    }
+}
+
 /// A technician before one unit.
 pub struct Technician<'c> {
     bench: Bench<'c>,
     displays: [DisplayModel; 2],
     noise: Noise,
-    /// What was seen once is seen the same way again.
-    seen: BTreeMap<String, bool>,
+    eyes: Eyes,
 }
 
 impl<'c> Technician<'c> {
@@ -49,7 +111,7 @@ impl<'c> Technician<'c> {
             bench: Bench::new(circuit, seed, faults),
             displays: [0, 1].map(|w| DisplayModel::new(&profile(w), seed)),
             noise: Noise::of(seed, 7),
-            seen: BTreeMap::new(),
+            eyes: Eyes::default(),
         }
     }
 
@@ -62,34 +124,12 @@ impl<'c> Technician<'c> {
     /// What the customer would report of this unit.
     #[must_use]
     pub fn complaint(&self) -> String {
-        let sheet = self.sheet();
-        let fits = |says: &[(usize, bool)]| {
-            says.iter()
-                .all(|(check, yes)| match &sheet.checks[*check].question {
-                    Question::Look { part, look } => self.bench.look(*part, look) == *yes,
-                    Question::Measure { .. } => false,
-                })
-        };
-        let fitting = sheet.complaints.iter().find(|c| fits(&c.says));
-        fitting
-            .or(sheet.complaints.first())
-            .map_or_else(String::new, |c| c.name.clone())
+        complaint(&self.bench)
     }
 
     /// Looks; none if there is nothing of that name.
     pub fn look(&mut self, what: &str) -> Option<bool> {
-        let sheet = self.sheet();
-        let Question::Look { part, look } = &sheet.checks[sheet.look(what)?].question else {
-            return None;
-        };
-        let truth = self.bench.look(*part, look);
-        let key = format!("{what} {truth}");
-        let chance = self.noise.unit();
-        let says = *self
-            .seen
-            .entry(key)
-            .or_insert_with(|| chance < sheet.priors.yes(look, truth));
-        Some(says)
+        self.eyes.look(&self.bench, &mut self.noise, what)
     }
 
     /// What the meter shows between two points.
@@ -113,20 +153,7 @@ impl<'c> Technician<'c> {
     ///
     /// # Panics
     /// If a wire end is unknown.
-    pub fn act(&mut self, act: &str, ends: &[String]) {
-        let sheet = self.sheet();
-        let points = ends
-            .iter()
-            .map(|end| sheet.point(end).expect("a wire end of the sheet"));
-        match act {
-            "open-breaker" | "lock-disconnect" => self.bench.open_breaker(),
-            "open-other-sources" => self.bench.open_other_sources(),
-            "discharge" => self.bench.discharge(),
-            "wait-cool" => self.bench.wait_cool(),
-            "close-breaker" => self.bench.close_breaker(),
-            "lift" => points.for_each(|end| self.bench.lift(end)),
-            "put-back" => points.for_each(|end| self.bench.put_back(end)),
-            _ => {}
-        }
+    pub fn act(&mut self, what: &str, ends: &[String]) {
+        act(&mut self.bench, what, ends);
     }
 }

@@ -6,6 +6,8 @@ use std::collections::BTreeSet;
 use ohmtrail_core::reading::Function;
 
 use crate::meter::{Ideal, Scene, State, VOLTMETER_OHMS};
+use crate::netlist::Analysis;
+use crate::network::Element;
 use crate::operate::Unit;
 use crate::parts::{LookKind, Sight};
 use crate::sheet::{FaultId, Heat, PointId, Sheet};
@@ -51,8 +53,14 @@ impl<'c> Bench<'c> {
     /// Puts a unit with these faults on the bench, under power with a call on.
     #[must_use]
     pub fn new(circuit: &'c Circuit<'c>, seed: u64, faults: &[FaultId]) -> Self {
+        Bench::with(Unit::new(circuit, Drawn::draw(circuit.sheet, seed), faults))
+    }
+
+    /// Puts this unit on the bench, under power with a call on.
+    #[must_use]
+    pub fn with(unit: Unit<'c>) -> Self {
         Bench {
-            unit: Unit::new(circuit, Drawn::draw(circuit.sheet, seed), faults),
+            unit,
             power: true,
             other_sources_open: false,
             lifted: BTreeSet::new(),
@@ -162,6 +170,30 @@ impl<'c> Bench<'c> {
                 function: function.name(),
                 power: self.power,
             })
+    }
+
+    /// The network that a meter meets in the present state, for another solver than ours: what
+    /// is solved, the elements, and the direct volts that the sheet's capacitors hold. None for a
+    /// function that the simulation does not know in this state.
+    #[must_use]
+    pub fn network(&self, function: Function) -> Option<(Analysis, Vec<Element>, f64)> {
+        let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
+        let standing = || self.unit.standing(self.heat).assembly.elements.clone();
+        let dead = || self.unit.dead_elements(&lifted, self.heat);
+        let (analysis, elements) = match (function, self.power) {
+            (Function::VoltsAc | Function::AmpsAc, true) => (Analysis::Live, standing()),
+            (Function::VoltsDc, true) => (Analysis::Held, standing()),
+            (Function::VoltsAc | Function::AmpsAc, false) => {
+                let others = self.other_sources_open;
+                let elements = self.unit.opened_elements(&lifted, self.heat, others);
+                (Analysis::Live, elements)
+            }
+            (Function::VoltsDc, false) => (Analysis::Held, dead()),
+            (Function::Farads, false) => (Analysis::Farads, dead()),
+            (f, false) if f.injects() => (Analysis::Ohms, dead()),
+            _ => return None,
+        };
+        Some((analysis, elements, self.held_volts))
     }
 
     /// Whether one of these points is live from a source that is not opened yet.

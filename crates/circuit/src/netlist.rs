@@ -6,6 +6,7 @@
 //! j of its coupling is made by driving a current through an inductance of one ohm at the frequency
 //! of the analysis.
 
+use std::collections::BTreeSet;
 use std::f64::consts::TAU;
 use std::fmt::Write;
 
@@ -19,6 +20,9 @@ use crate::sheet::{PointId, Sheet};
 /// A meter that is not connected, ohms.
 const METER_OFF: f64 = 1e18;
 
+/// What stands before a charge that is held: a meter of megohms does not notice it.
+const HELD_OHMS: f64 = 10.0;
+
 /// What is solved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Analysis {
@@ -28,24 +32,59 @@ pub enum Analysis {
     Ohms,
     /// One ampere at the capacitance meter's frequency into the probes.
     Farads,
+    /// Direct volts: the supplies stand at zero, only what is held drives.
+    Held,
 }
 
 impl Analysis {
     fn hertz(self) -> f64 {
         match self {
-            Analysis::Live | Analysis::Ohms => LINE_HERTZ,
+            Analysis::Live | Analysis::Ohms | Analysis::Held => LINE_HERTZ,
             Analysis::Farads => CAPACITANCE_HERTZ,
+        }
+    }
+
+    /// The command that solves it.
+    fn run(self) -> String {
+        match self {
+            Analysis::Ohms | Analysis::Held => "op".to_owned(),
+            Analysis::Live | Analysis::Farads => format!("ac lin 1 {0} {0}", self.hertz()),
         }
     }
 }
 
-/// A network with a meter between each of some pairs of points, one connected at a time.
+/// A meter's two leads in a loaded circuit of [`Deck::leads`]: they reach any two points.
+#[derive(Debug, Clone, Copy)]
+pub struct Leads {
+    analysis: Analysis,
+    ohms: f64,
+}
+
+impl Leads {
+    /// The commands that put the leads to two points, solve, print the one value between the
+    /// meter's own terminals, and take them off again: volts, or for a meter that drives one
+    /// ampere, ohms.
+    #[must_use]
+    pub fn touch(self, [a, b]: [PointId; 2]) -> String {
+        // A lead at each end; both at one point meet there.
+        format!(
+            "alter Rplus{a} = {on:e}\nalter Rminus{b} = {on:e}\n{run}\nprint v(mplus)-v(mminus)\n\
+             destroy\nalter Rplus{a} = {METER_OFF:e}\nalter Rminus{b} = {METER_OFF:e}\n",
+            on = self.ohms / 2.0,
+            run = self.analysis.run(),
+        )
+    }
+}
+
+/// A network with a meter between each of some pairs of points, one connected at a time; or with
+/// one meter on leads that go to any points.
 #[derive(Debug)]
 pub struct Deck {
     analysis: Analysis,
     body: String,
     commands: String,
-    probes: usize,
+    probed: Vec<[PointId; 2]>,
+    held: usize,
 }
 
 impl Deck {
@@ -56,7 +95,8 @@ impl Deck {
             analysis,
             body: format!("* {}\n", sheet.title),
             commands: String::new(),
-            probes: 0,
+            probed: Vec::new(),
+            held: 0,
         };
         for (point, (name, words)) in sheet.points.iter().enumerate() {
             let _ = writeln!(deck.body, "* n{point} is {name}: {words}");
@@ -74,11 +114,11 @@ impl Deck {
     /// Connects the meter between two points, solves, prints the voltage between them, and takes
     /// the meter off again.
     pub fn probe(&mut self, points: [PointId; 2]) {
-        let i = self.probes;
-        self.probes += 1;
+        let i = self.probed.len();
+        self.probed.push(points);
         let [a, b] = points.map(|p| format!("n{p}"));
         let (card, on, off) = match self.analysis {
-            Analysis::Live => (
+            Analysis::Live | Analysis::Held => (
                 format!("Rmeter{i} {a} {b} {METER_OFF:e}"),
                 format!("Rmeter{i} = {VOLTMETER_OHMS:e}"),
                 format!("Rmeter{i} = {METER_OFF:e}"),
@@ -94,15 +134,58 @@ impl Deck {
                 format!("Imeter{i} acmag = 0"),
             ),
         };
-        let run = match self.analysis {
-            Analysis::Ohms => "op".to_owned(),
-            _ => format!("ac lin 1 {0} {0}", self.analysis.hertz()),
-        };
+        let run = self.analysis.run();
         let _ = writeln!(self.body, "{card}");
         let _ = writeln!(
             self.commands,
             "alter {on}\n{run}\nprint v({a})-v({b})\ndestroy\nalter {off}"
         );
+    }
+
+    /// The circuit, the commands that solve it, and how many values they print: for a simulator
+    /// that is kept running.
+    #[must_use]
+    pub fn parts(self) -> (String, String, usize) {
+        // Only these are kept of a solution: keeping all nodes takes longer than solving.
+        let mut body = self.body;
+        body.push_str(".save");
+        for point in self.probed.iter().flatten().collect::<BTreeSet<_>>() {
+            let _ = write!(body, " v(n{point})");
+        }
+        body.push('\n');
+        (body, self.commands, self.probed.len())
+    }
+
+    /// The circuit with one meter of that input resistance, whose two leads of together
+    /// `lead_ohms` reach every point; and what puts them there. A meter that drives a current has
+    /// no input resistance of its own.
+    #[must_use]
+    pub fn leads(mut self, sheet: &Sheet, lead_ohms: f64, input_ohms: f64) -> (String, Leads) {
+        for point in 0..sheet.points.len() {
+            let _ = writeln!(self.body, "Rplus{point} n{point} mplus {METER_OFF:e}");
+            let _ = writeln!(self.body, "Rminus{point} n{point} mminus {METER_OFF:e}");
+        }
+        let _ = match self.analysis {
+            Analysis::Live | Analysis::Held => {
+                writeln!(self.body, "Rmeter mplus mminus {input_ohms:e}")
+            }
+            Analysis::Ohms => writeln!(self.body, "Imeter mminus mplus DC 1"),
+            Analysis::Farads => writeln!(self.body, "Imeter mminus mplus DC 0 AC 1"),
+        };
+        self.body.push_str(".save v(mplus) v(mminus)\n");
+        let leads = Leads {
+            analysis: self.analysis,
+            ohms: lead_ohms,
+        };
+        (self.body, leads)
+    }
+
+    /// A direct voltage that a charged capacitor holds between two points.
+    pub fn hold(&mut self, [a, b]: [PointId; 2], volts: f64) {
+        let i = self.held;
+        self.held += 1;
+        let _ = writeln!(self.body, "Vheld{i} n{a} held{i} DC {volts:e}");
+        let _ = writeln!(self.body, "Rheld{i} held{i} n{b} {HELD_OHMS:e}");
     }
 
     /// The whole deck as text, with the commands that solve it and print the probes' volts.

@@ -196,6 +196,18 @@ impl<'c> Unit<'c> {
     /// Unless `others_open`, the breakers of other sources are still closed.
     #[must_use]
     pub fn opened(&self, lifted: &[PointId], heat: Heat, others_open: bool) -> Alternating<'c> {
+        let elements = self.opened_elements(lifted, heat, others_open);
+        Alternating::solve(&self.circuit.pattern, &elements, LINE_HERTZ, true)
+    }
+
+    /// Its elements so.
+    #[must_use]
+    pub fn opened_elements(
+        &self,
+        lifted: &[PointId],
+        heat: Heat,
+        others_open: bool,
+    ) -> Vec<Element> {
         let mut elements = self.dead_elements(lifted, heat);
         if !others_open {
             let devices = &self.found.assembly.overcurrent;
@@ -206,7 +218,7 @@ impl<'c> Unit<'c> {
                 }
             }
         }
-        Alternating::solve(&self.circuit.pattern, &elements, LINE_HERTZ, true)
+        elements
     }
 
     /// The circuit it is drawn on.

@@ -166,6 +166,34 @@ impl Joints {
     }
 }
 
+/// Something wrong with a unit that no kind of part describes: what an isolation must not give a
+/// name to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Flaw {
+    /// A wire of that resistance: a corroded joint.
+    Wire {
+        /// The wire.
+        wire: usize,
+        /// Ohms.
+        ohms: f64,
+    },
+    /// A path between two points where there should be none.
+    Path {
+        /// The points.
+        points: [PointId; 2],
+        /// Ohms.
+        ohms: f64,
+    },
+    /// Every coil, capacitor, source and winding of a part at another value than any fault gives
+    /// it.
+    Value {
+        /// The part.
+        part: usize,
+        /// How many times its value.
+        factor: f64,
+    },
+}
+
 /// A sheet made ready for solving: the pattern of its network is found once.
 #[derive(Debug)]
 pub struct Circuit<'s> {
@@ -177,37 +205,49 @@ pub struct Circuit<'s> {
     pub joints: Joints,
     /// Two points that a path may lie between which is not in the sheet.
     stray: Option<[PointId; 2]>,
+    flaws: Vec<Flaw>,
 }
 
 impl<'s> Circuit<'s> {
     /// Makes a sheet ready.
     #[must_use]
     pub fn new(sheet: &'s Sheet) -> Self {
-        Circuit::made(sheet, None)
+        Circuit::made(sheet, None, Vec::new())
     }
 
     /// The same with a path between two points that is not in the sheet: open, but for units that
     /// are drawn with [`Odd::Stray`].
     #[must_use]
     pub fn with_stray(sheet: &'s Sheet, points: [PointId; 2]) -> Self {
-        Circuit::made(sheet, Some(points))
+        Circuit::made(sheet, Some(points), Vec::new())
     }
 
-    fn made(sheet: &'s Sheet, stray: Option<[PointId; 2]>) -> Self {
+    /// The same of units that have these flaws besides their faults.
+    #[must_use]
+    pub fn flawed(sheet: &'s Sheet, flaws: Vec<Flaw>) -> Self {
+        Circuit::made(sheet, None, flaws)
+    }
+
+    fn made(sheet: &'s Sheet, stray: Option<[PointId; 2]>, flaws: Vec<Flaw>) -> Self {
         let healthy = Drawn::draw(sheet, 0);
-        let (assembly, first) = assemble(sheet, &healthy, &[], stray);
+        let (mut assembly, first) = assemble(sheet, &healthy, &[], stray);
+        let joints = Joints { first };
+        spoil(&mut assembly, &joints, &flaws);
         Circuit {
             sheet,
             pattern: pattern(sheet.nodes, &assembly.elements),
-            joints: Joints { first },
+            joints,
             stray,
+            flaws,
         }
     }
 
     /// The elements and devices of a drawn unit under these faults, contactors released.
     #[must_use]
     pub fn assemble(&self, drawn: &Drawn, faults: &[FaultId]) -> Assembly {
-        assemble(self.sheet, drawn, faults, self.stray).0
+        let mut assembly = assemble(self.sheet, drawn, faults, self.stray).0;
+        spoil(&mut assembly, &self.joints, &self.flaws);
+        assembly
     }
 
     /// Lifts these wire ends.
@@ -220,6 +260,58 @@ impl<'s> Circuit<'s> {
                     }
                 }
             }
+        }
+    }
+}
+
+/// Puts the flaws in. A path is one more element, always the last ones, in the same order.
+fn spoil(assembly: &mut Assembly, joints: &Joints, flaws: &[Flaw]) {
+    for flaw in flaws {
+        match *flaw {
+            Flaw::Wire { wire, ohms } => {
+                set_ohms(&mut assembly.elements[joints.wire(wire)], ohms);
+            }
+            Flaw::Path { points, ohms } => {
+                assembly.elements.push(Element::Resistor {
+                    ends: points.map(Some),
+                    ohms,
+                });
+                assembly.owners.push(usize::MAX);
+            }
+            Flaw::Value { part, factor } => {
+                let own = assembly.elements.iter_mut().zip(&assembly.owners);
+                for (element, _) in own.filter(|(_, owner)| **owner == part) {
+                    scale(element, factor);
+                }
+            }
+        }
+    }
+}
+
+/// An element at so many times its value; contacts and wires stay.
+fn scale(element: &mut Element, factor: f64) {
+    match element {
+        Element::Resistor { .. } => {}
+        Element::Coil { ohms, henries, .. } => {
+            *ohms *= factor;
+            *henries *= factor;
+        }
+        Element::Capacitor { farads, .. } => *farads *= factor,
+        Element::Source { volts, .. } => *volts *= factor,
+        // Volts go with turns, inductance with their square.
+        Element::Transformer { ohms, henries, .. } => {
+            ohms[1] *= factor;
+            henries[1] *= factor * factor;
+        }
+        Element::Motor { data, .. } => {
+            data.main_ohms *= factor;
+            data.main_reactance *= factor;
+            data.aux_ohms *= factor;
+            data.aux_reactance *= factor;
+        }
+        Element::ThreePhaseMotor { data, .. } => {
+            data.stator_ohms *= factor;
+            data.stator_reactance *= factor;
         }
     }
 }

@@ -5,9 +5,6 @@
 //!
 //! This proves the solver, not the model: both solve the same elements.
 
-use std::io::Write;
-use std::process::{Command, Stdio};
-
 use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS, Scene, State};
 use ohmtrail_circuit::netlist::{Analysis, Deck};
 use ohmtrail_circuit::network::{Alternating, Direct, Element};
@@ -15,6 +12,7 @@ use ohmtrail_circuit::operate::{LINE_HERTZ, Unit};
 use ohmtrail_circuit::sheet::{BUILTIN, Heat, Question, Sheet, read_builtin};
 use ohmtrail_circuit::unit::{Circuit, Drawn};
 use ohmtrail_core::reading::Function;
+use ohmtrail_spice::Ngspice;
 
 /// One part in a million of the value, and one microvolt (or microohm) besides.
 const RELATIVE: f64 = 1e-6;
@@ -22,42 +20,6 @@ const ABSOLUTE: f64 = 1e-6;
 
 /// On all sheets but the first, one in so many of the unit's states is solved under each fault.
 const SHARE: usize = 8;
-
-/// Runs ngspice on a deck and returns the printed values in order, real and imaginary.
-fn ngspice(program: &str, deck: &str) -> Vec<(f64, f64)> {
-    let mut child = Command::new(program)
-        .args(["-b", "/dev/stdin"])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("ngspice starts");
-    let mut stdin = child.stdin.take().expect("stdin is piped");
-    let deck = deck.to_owned();
-    let writer = std::thread::spawn(move || stdin.write_all(deck.as_bytes()));
-    let output = child.wait_with_output().expect("ngspice ends");
-    writer
-        .join()
-        .expect("the writer ends")
-        .expect("the deck is written");
-    let text = String::from_utf8_lossy(&output.stdout);
-    let values: Vec<(f64, f64)> = text
-        .lines()
-        .filter_map(|line| {
-            let value = line.strip_prefix("v(")?.split(" = ").nth(1)?;
-            let mut parts = value
-                .split(',')
-                .map(|p| p.trim().parse().expect("a number"));
-            Some((parts.next()?, parts.next().unwrap_or(0.0)))
-        })
-        .collect();
-    assert!(
-        !values.is_empty(),
-        "ngspice printed no value:\n{text}\n{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    values
-}
 
 fn analysis(function: Function) -> Analysis {
     match function {
@@ -71,7 +33,7 @@ fn analysis(function: Function) -> Analysis {
 /// measuring check made in them; returns how many pairs were held against each other and the worst
 /// deviation as a share of what is allowed.
 fn compare(
-    program: &str,
+    ngspice: &mut Ngspice,
     circuit: &Circuit<'_>,
     faults: &[usize],
     (share, rest): (usize, usize),
@@ -144,8 +106,12 @@ fn compare(
             if states % share != rest {
                 continue;
             }
-            let theirs = ngspice(program, &deck.finish());
-            assert_eq!(theirs.len(), ours.len(), "one value for each probe pair");
+            let (network, commands, probes) = deck.parts();
+            assert_eq!(probes, ours.len(), "one value for each probe pair");
+            ngspice.load(&network).expect("the circuit is taken");
+            let theirs = ngspice
+                .run(&commands, probes)
+                .expect("the values are printed");
             for (ours, (re, im)) in ours.iter().zip(theirs) {
                 let theirs = re.hypot(im);
                 let allowed = RELATIVE * theirs.abs() + ABSOLUTE;
@@ -188,13 +154,14 @@ fn ngspice_agrees_at_every_probe_pair_under_every_fault() {
         for _ in 0..2 {
             scope.spawn(|| {
                 let circuits: Vec<Circuit<'_>> = sheets.iter().map(Circuit::new).collect();
+                let mut ngspice = Ngspice::start(&program).expect("ngspice starts");
                 loop {
                     let i = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
                     let Some((s, faults)) = sets.get(i) else {
                         break;
                     };
                     let share = if *s == 0 { (1, 0) } else { (SHARE, i % SHARE) };
-                    let (pairs, worst) = compare(&program, &circuits[*s], faults, share);
+                    let (pairs, worst) = compare(&mut ngspice, &circuits[*s], faults, share);
                     let mut all = results.lock().expect("not poisoned");
                     all.0 += pairs;
                     all.1 = all.1.max(worst);

@@ -7,7 +7,7 @@
 use std::io::{BufRead, BufReader};
 use std::process::{Command, Stdio};
 
-use crate::{Failure, Place, step, tidy, words};
+use crate::{Failure, Place, fetch, run, step, tidy, words};
 
 const HEADING_ENDS: &str = "microseconds:";
 const COLUMNS: [&str; 4] = ["median", "mean", "ratio", "of goal"];
@@ -41,6 +41,22 @@ pub fn run_all(place: &Place, options: &[String]) -> Result<(), Failure> {
     }
     println!("{GOALS}");
     Ok(())
+}
+
+/// Runs the fault bench with these options: see docs/fault-bench.md.
+pub fn isolation(place: &Place, options: &[String]) -> Result<(), Failure> {
+    let tools = fetch::tools(place)?;
+    let args = [
+        "run",
+        "--release",
+        "-p",
+        "ohmtrail-tests",
+        "--bin",
+        "fault_bench",
+        "--",
+    ];
+    let mut cargo = place.cargo(&args);
+    run(tools.name_in(cargo.args(options)))
 }
 
 /// Runs a command to its end, passes its output on, and keeps the tables in it.

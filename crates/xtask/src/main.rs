@@ -21,10 +21,13 @@ fn main() -> ExitCode {
     let place = Place::find();
     let done = match (command.as_str(), rest.is_empty()) {
         ("test", true) => test(&place),
+        ("bench", _) if rest.first().is_some_and(|r| r == "isolation") => {
+            bench::isolation(&place, &rest[1..])
+        }
         ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
-        _ => Err("usage: cargo xtask test | bench [criterion options] | nopanic | tidy".into()),
+        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | nopanic | tidy".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

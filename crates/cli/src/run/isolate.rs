@@ -40,6 +40,9 @@ pub struct Args {
     /// How time passes: as it does, or by the minutes of each ask, for a simulated technician
     #[arg(long, value_enum, default_value_t = ClockKind::Wall)]
     clock: ClockKind,
+    /// Hold one dialogue after another: after `left`, the next line in begins a new visit
+    #[arg(long, conflicts_with = "trail")]
+    many: bool,
 }
 
 /// How time passes.
@@ -68,7 +71,7 @@ impl Time {
     }
 }
 
-/// Holds the dialogue until the unit is left, or the other side ends it.
+/// Holds the dialogue until the unit is left, or the other side ends it; or one after another.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let profile = match &args.profile {
         Some(file) => Profile::load(file).map_err(Fail::input)?,
@@ -76,6 +79,75 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     };
     let bundle = bundle(&args.sheet, &args.beforehand)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
+    let mut lines = Lines {
+        from: read_lines(),
+        number: 0,
+        next: None,
+    };
+    if !args.many {
+        return Ok(match hold(args, &profile, &book, &mut lines, out)? {
+            Ended::Left => Exit::Done,
+            Ended::Cut { found: true } => Exit::Done,
+            Ended::Cut { found: false } => Exit::Open,
+        });
+    }
+    let mut all = Exit::Done;
+    // No visit is opened before its first line is there.
+    while lines.wait() {
+        if let Ended::Cut { found: false } = hold(args, &profile, &book, &mut lines, out)? {
+            all = Exit::Open;
+        }
+    }
+    Ok(all)
+}
+
+/// How a dialogue ended.
+enum Ended {
+    /// With `left`.
+    Left,
+    /// The other side ended it.
+    Cut { found: bool },
+}
+
+/// Standard input as it comes, its lines counted.
+struct Lines {
+    from: mpsc::Receiver<std::io::Result<String>>,
+    number: u64,
+    next: Option<std::io::Result<String>>,
+}
+
+impl Lines {
+    /// Waits until there is a line; false if there is none any more.
+    fn wait(&mut self) -> bool {
+        if self.next.is_none() {
+            self.next = self.from.recv().ok();
+        }
+        self.next.is_some()
+    }
+
+    /// The next line, if it comes within that time.
+    fn get(
+        &mut self,
+        within: Option<Duration>,
+    ) -> Result<std::io::Result<String>, RecvTimeoutError> {
+        let line = match (self.next.take(), within) {
+            (Some(line), _) => Ok(line),
+            (None, Some(within)) => self.from.recv_timeout(within),
+            (None, None) => self.from.recv().map_err(|_| RecvTimeoutError::Disconnected),
+        };
+        self.number += u64::from(line.is_ok());
+        line
+    }
+}
+
+/// Holds one dialogue.
+fn hold(
+    args: &Args,
+    profile: &Profile,
+    book: &Book<'_>,
+    lines: &mut Lines,
+    out: &mut Out,
+) -> Result<Ended, Fail> {
     let mut time = match args.clock {
         ClockKind::Wall => Time::Wall {
             start: Instant::now(),
@@ -92,7 +164,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         previous: None,
         simulated: args.clock == ClockKind::Asked,
     };
-    let mut desk = Desk::open(&book, opened, args.trail.as_deref(), time.now())?;
+    let mut desk = Desk::open(book, opened, args.trail.as_deref(), time.now())?;
     let joined = Input::MeterJoined {
         joined: MeterJoined {
             meter: MeterId(1),
@@ -106,31 +178,30 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     desk.say(joined, time.now())?;
     desk.beforehand(&args.beforehand, time.now())?;
 
-    let lines = read_lines();
-    let mut number = 0_u64;
     let mut begun = false;
     loop {
         let wait = desk.visit.waiting().map(|w| w.until);
-        let line = match (&mut time, wait) {
+        let got = match (&mut time, wait) {
             (Time::Asked(passing), Some(until)) => {
                 passing.to(until);
                 None
             }
             (Time::Wall { .. }, Some(until)) => {
                 let left = until.since(time.now().steady);
-                match lines.recv_timeout(Duration::from_micros(left)) {
-                    Ok(line) => Some(line),
-                    Err(RecvTimeoutError::Timeout) => None,
-                    Err(RecvTimeoutError::Disconnected) => return ended(&desk, out),
-                }
+                Some(lines.get(Some(Duration::from_micros(left))))
             }
-            (_, None) => match lines.recv() {
-                Ok(line) => Some(line),
-                Err(_) => return ended(&desk, out),
-            },
+            (_, None) => Some(lines.get(None)),
+        };
+        let line = match got {
+            None | Some(Err(RecvTimeoutError::Timeout)) => None,
+            Some(Ok(line)) => Some(line),
+            Some(Err(RecvTimeoutError::Disconnected)) => {
+                out.finish()?;
+                let found = desk.visit.record().finding.is_some();
+                return Ok(Ended::Cut { found });
+            }
         };
         if let Some(line) = line {
-            number += 1;
             let line = line.map_err(|e| Fail::new(Exit::System, format!("standard input: {e}")))?;
             if line.trim().is_empty() {
                 continue;
@@ -141,7 +212,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
                     tell(&events, out)?;
                 }
                 Err(Answer::Wrong(what)) => {
-                    out.json_line(&json!({ "error": { "line": number, "what": what } }))?;
+                    out.json_line(&json!({ "error": { "line": lines.number, "what": what } }))?;
                     out.finish()?;
                     continue;
                 }
@@ -159,7 +230,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         out.finish()?;
         if desk.visit.stage() == Stage::Left {
             desk.say(Input::Close, time.now())?;
-            return Ok(Exit::Done);
+            return Ok(Ended::Left);
         }
     }
 }
@@ -200,13 +271,6 @@ fn tell(events: &[Event], out: &mut Out) -> Result<(), Fail> {
         }
     }
     Ok(())
-}
-
-/// The other side ended the dialogue: done if there is a finding.
-fn ended(desk: &Desk<'_>, out: &mut Out) -> Result<Exit, Fail> {
-    out.finish()?;
-    let found = desk.visit.record().finding.is_some();
-    Ok(if found { Exit::Done } else { Exit::Open })
 }
 
 /// Standard input, line by line, from a thread of its own.

@@ -172,6 +172,7 @@ fn probes(sheet: &Sheet, args: &Args, analysis: Analysis) -> Result<Vec<[PointId
                 Analysis::Live => *function == Function::VoltsAc && check.power != Some(false),
                 Analysis::Ohms => function.injects() && *function != Function::Farads,
                 Analysis::Farads => *function == Function::Farads,
+                Analysis::Held => *function == Function::VoltsDc,
             };
             if fits && !pairs.contains(points) {
                 pairs.push(*points);
