@@ -80,6 +80,7 @@ fn compare(
             deck.probe(*points);
             let ends = points.map(Some);
             ours.push(match kind {
+                Analysis::Held => unreachable!("no check measures what is held"),
                 Analysis::Live => {
                     let network =
                         Alternating::solve(&circuit.pattern, elements.as_slice(), LINE_HERTZ, true);

@@ -278,6 +278,7 @@ impl Summary {
             ),
             "1",
         );
+        row("  at", self.agreement.at.clone(), "");
         let ninety_five = self.steps.around(0.93, 0.97);
         row(
             "says 93 to 97 %, is right",
