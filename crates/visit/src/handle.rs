@@ -9,6 +9,9 @@ use crate::input::{Input, Refusal};
 use crate::visit::{Purpose, Stated, Visit};
 use crate::words;
 
+/// After so many live values where there should be none, the unit is not asked to be made dead again.
+const MOST_ALARMS: u32 = 3;
+
 impl Visit<'_> {
     /// Takes in what was said or read, and gives the events that follow from it at once. Append
     /// them to the trail, then [`apply`](Visit::apply) each, then call [`next`](Visit::next).
@@ -135,6 +138,9 @@ impl Visit<'_> {
         if !outcome.opened.is_empty() {
             self.live.tries.clear();
         }
+        if outcome.opened.has(Gate::ProvedDead) {
+            self.live.alarms = 0;
+        }
         let alarm = match outcome.alarm {
             Some(Alarm::Live { .. }) => Some(words::LIVE),
             Some(Alarm::Charged { .. }) => Some(words::CHARGED),
@@ -155,6 +161,10 @@ impl Visit<'_> {
             if alarm == Some(words::LIVE) {
                 self.live.off = false;
                 self.live.locked = false;
+                self.live.alarms += 1;
+                if self.live.alarms >= MOST_ALARMS {
+                    self.live.no_dead = Some(words::STAYS_LIVE.to_owned());
+                }
             }
             if !outcome.shut.has(Gate::ProvedDead) {
                 events.push(self.gate_event(Gate::ProvedDead, false, shut_why));

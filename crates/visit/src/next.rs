@@ -327,6 +327,11 @@ impl Visit<'_> {
             _ if record.power == Power::On => "nothing was found wrong".to_owned(),
             _ => "what failed is not proven".to_owned(),
         };
+        if record.alarmed
+            && let Some(reason) = &self.live.no_dead
+        {
+            why.push_str(&format!("; not proved dead: {reason}"));
+        }
         for (act, reason) in &self.live.not_left {
             why.push_str(&format!("; {} was not done: {reason}", act_words(act)));
         }

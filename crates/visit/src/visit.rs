@@ -92,6 +92,9 @@ pub(crate) struct Live {
     /// Why no dead check, or no check under power, can be asked any more.
     pub no_dead: Option<String>,
     pub no_power: Option<String>,
+    /// How often a live value was read where there should be none, since the unit was last proved
+    /// dead.
+    pub alarms: u32,
     /// Checks that no ask can be built for.
     pub impossible: BTreeSet<usize>,
     /// How often each step was asked for since a gate last opened.

@@ -7,6 +7,9 @@ use ohmtrail_trail::Displayed;
 /// Why gates were shut by a live value, in the trail.
 pub(crate) const LIVE: &str =
     "live value where there should be none: hands off, treat the circuit as energised";
+/// Why nothing more is asked of a dead unit where it does not become dead.
+pub(crate) const STAYS_LIVE: &str = "it stays live with its breaker open: another source feeds it, \
+     or a path that is not in the sheet; that comes first, by a licensed person and local rules";
 /// Why gates were shut by a charge, in the trail.
 pub(crate) const CHARGED: &str =
     "charge or direct voltage where there should be none: hands off, drain it and read again";
