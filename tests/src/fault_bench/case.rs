@@ -134,7 +134,7 @@ impl Case {
         let stratum = match number % 5 {
             0 | 2 => Stratum::Prior,
             1 | 3 => Stratum::Uniform,
-            _ if (number / 5) % 2 == 0 => Stratum::Values,
+            _ if (number / 5).is_multiple_of(2) => Stratum::Values,
             _ => Stratum::Unknown,
         };
         let mut case = Case {
