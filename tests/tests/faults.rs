@@ -205,6 +205,11 @@ fn every_fault_of_the_unit_with_a_hard_start_is_found() {
     every_fault_is_found("split-heat-pump-1ph-hard-start", pair, 12);
 }
 
+#[test]
+fn every_fault_of_the_three_phase_rooftop_unit_is_found() {
+    every_fault_is_found("rooftop-3ph", &[], 12);
+}
+
 /// Visits every single fault of a sheet, and these pairs, so many times each.
 fn every_fault_is_found(sheet: &str, pairs: &[&[&str; 2]], visits: u64) {
     let sheet = read_builtin(sheet)
@@ -292,7 +297,8 @@ fn seeds(book: &Book<'_>, profiles: &[Profile; 2], set: &[usize], salt: usize, v
         .collect();
     let mut row = Row::default();
     for seed in 0..visits {
-        let (finding, lead, asks) = visit(book, profiles, 1 + seed * 1009 + salt as u64 * 7, set);
+        let drawn = 1 + seed * 1009 + salt as u64 * 7;
+        let (finding, lead, asks) = visit(book, profiles, drawn, set);
         row.asks += asks;
         let found: BTreeSet<String> = finding.faults.iter().cloned().collect();
         let alike: Vec<BTreeSet<String>> = finding
@@ -308,10 +314,11 @@ fn seeds(book: &Book<'_>, profiles: &[Profile; 2], set: &[usize], salt: usize, v
             }
         } else if found.is_empty() {
             row.undecided += 1;
-            row.others.insert(format!("undecided: {lead}"));
+            row.others
+                .insert(format!("undecided: {lead}, seed {drawn}"));
         } else {
             row.wrong += 1;
-            row.others.insert(format!("{found:?}"));
+            row.others.insert(format!("{found:?}, seed {drawn}"));
         }
     }
     row

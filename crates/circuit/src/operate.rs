@@ -6,7 +6,7 @@ use std::cell::OnceCell;
 
 use crate::network::{Alternating, Direct, Element, OPEN_OHMS};
 use crate::parts::{Assembly, Sight, Watches};
-use crate::settle::{Before, open_all, release, run};
+use crate::settle::{Before, in_order, open_all, release, run};
 use crate::sheet::{FaultId, Heat, PointId};
 use crate::surroundings;
 use crate::unit::{Circuit, Drawn, set_ohms};
@@ -275,6 +275,10 @@ impl<'c> Unit<'c> {
                 .is_some_and(|c| now.pulled_in[c] || has("welded")),
             Sight::Running => matches!(motion, Some(Motion::Running | Motion::Backwards)),
             Sight::Backwards => motion == Some(Motion::Backwards),
+            Sight::InOrder => relay.is_some_and(|r| match devices.relays[r].watches {
+                Watches::Lines { lines, .. } => in_order(&now.live, lines),
+                Watches::Heaters { .. } => false,
+            }),
             Sight::LinesRight => relay.is_some() && !tripped,
             Sight::Humming => matches!(motion, Some(Motion::Stalled | Motion::Humming)),
             // A start from cold has not heated it yet.

@@ -4,7 +4,7 @@
 
 use crate::follow;
 use crate::motion::{balance, set_slip, standstill};
-use crate::network::{Alternating, Element, OPEN_OHMS};
+use crate::network::{Alternating, Element, Node, OPEN_OHMS, Phasor};
 use crate::operate::{AsFound, LINE_HERTZ, Motion, OVERLOAD_RATIO, STALLED_OPEN_SHARE};
 use crate::parts::{Assembly, MotorDevice, Overcurrent, ProtectiveRelay, Watches};
 use crate::sheet::FaultId;
@@ -180,7 +180,10 @@ fn settle<'c>(
         if let Some(over) = overcurrent(assembly, open, &now, |o| o.at_once_amps) {
             return Settled::Opens(over);
         }
-        if let Some(relay) = wrong_lines(assembly, tripped, &now) {
+        // A monitor waits some seconds before it trips: a start does not trip it.
+        if !pulled_in.contains(&true)
+            && let Some(relay) = wrong_lines(assembly, tripped, &now)
+        {
             return Settled::Trips(relay);
         }
         let mut changed = follow::pick_up(assembly, &now, &mut picked);
@@ -270,10 +273,13 @@ fn settle<'c>(
         live = solve(circuit, assembly);
     }
     // Such a motor opens its overload long before the breaker's thermal element opens.
-    if !overloads.contains(&true)
-        && let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps)
-    {
-        return Settled::Opens(over);
+    if !overloads.contains(&true) {
+        if let Some(over) = overcurrent(assembly, open, &live, |o| o.held_amps) {
+            return Settled::Opens(over);
+        }
+        if let Some(relay) = wrong_lines(assembly, tripped, &live) {
+            return Settled::Trips(relay);
+        }
     }
     if long_on && let Some(c) = surroundings::opens(assembly, drawn, &live, &motion, &closed) {
         return Settled::Holds(c);
@@ -332,24 +338,37 @@ fn standing<'a>(
     relays.filter(|(r, _)| !tripped[*r])
 }
 
+/// The volts line to line of three lines: first to second, second to third, third to first.
+fn line_volts(now: &Alternating<'_>, [a, b, c]: [Node; 3]) -> [Phasor; 3] {
+    [[a, b], [b, c], [c, a]].map(|pair| now.across(pair))
+}
+
+/// Whether three lines are there and in order: the second line-to-line volts lag the first by
+/// about a third of a turn.
+pub(crate) fn in_order(now: &Alternating<'_>, lines: [Node; 3]) -> bool {
+    let [first, second, _] = line_volts(now, lines);
+    let size = first.norm() * second.norm();
+    size > 1.0 && (first * second.conj()).im > 0.5 * size
+}
+
 /// A monitor that trips on what it sees of its three lines.
 fn wrong_lines(assembly: &Assembly, tripped: &[bool], now: &Alternating<'_>) -> Option<usize> {
     standing(assembly, tripped)
         .find(|(_, relay)| match &relay.watches {
             Watches::Lines { lines, unbalance } => {
-                let [a, b, c] = *lines;
-                let volts = [[a, b], [b, c], [c, a]].map(|pair| now.across(pair));
-                let size = volts.map(|v| v.norm());
+                let size = line_volts(now, *lines).map(|v| v.norm());
                 let mean = size.iter().sum::<f64>() / 3.0;
                 let most = size.iter().map(|v| (v - mean).abs()).fold(0.0, f64::max);
-                // In order, the second line-to-line volts lag the first by a third of a turn.
-                let in_order = (volts[0] * volts[1].conj()).im > 0.0;
-                !in_order || most > unbalance * mean
+                !in_order(now, *lines) || most > unbalance * mean
             }
             Watches::Heaters { .. } => false,
         })
         .map(|(r, _)| r)
 }
+
+/// Over so many times its trip current an overload relay closes only to open again at once: its
+/// contact is found open (common practice, no published source).
+const AT_ONCE_RATIO: f64 = 2.5;
 
 /// An overload relay whose heaters carry too much for long.
 fn overloaded(
@@ -361,11 +380,13 @@ fn overloaded(
     standing(assembly, tripped)
         .find(|(_, relay)| match &relay.watches {
             Watches::Heaters { heaters, amps } => {
+                let carried = heaters.iter();
+                let over = carried
+                    .map(|&h| through(now, &assembly.elements[h]) / amps)
+                    .fold(0.0, f64::max);
                 // It opens and closes again with the heat, as a motor's own does.
-                drawn.chance[relay.part] < STALLED_OPEN_SHARE
-                    && heaters
-                        .iter()
-                        .any(|&h| through(now, &assembly.elements[h]) > *amps)
+                let open = drawn.chance[relay.part] < STALLED_OPEN_SHARE;
+                over > AT_ONCE_RATIO || (over > 1.0 && open)
             }
             Watches::Lines { .. } => false,
         })

@@ -105,7 +105,7 @@ impl SheetBundle {
 /// The points that are live with the unit's breakers open: what the supplies' wires reach.
 fn upstream(sheet: &Sheet) -> BTreeSet<Point> {
     let mut reached = BTreeSet::new();
-    for part in sheet.parts.iter().filter(|p| p.kind.name == "supply") {
+    for part in sheet.parts.iter().filter(|p| p.kind.source) {
         reached.extend((0..part.kind.terminals.len()).map(|t| part.first_point + t));
     }
     loop {
@@ -240,12 +240,34 @@ pub struct Windings {
     pub(crate) checks: Vec<(WindingPair, Option<Heat>, usize)>,
 }
 
-/// A pair of a motor's terminals.
+/// A pair of a motor's terminals: of a single-phase motor's common, start and run, or of a
+/// three-phase motor's leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum WindingPair {
     CommonStart,
     CommonRun,
     StartRun,
+    FirstSecond,
+    SecondThird,
+    ThirdFirst,
+}
+
+impl WindingPair {
+    /// Every pair.
+    pub(crate) const ALL: [WindingPair; 6] = [
+        WindingPair::CommonRun,
+        WindingPair::CommonStart,
+        WindingPair::StartRun,
+        WindingPair::FirstSecond,
+        WindingPair::SecondThird,
+        WindingPair::ThirdFirst,
+    ];
+
+    /// Whether it reads open behind a motor's own open overload: in the common of a single-phase
+    /// motor, at the star point of a three-phase one.
+    pub(crate) const fn through_overload(self) -> bool {
+        !matches!(self, WindingPair::StartRun)
+    }
 }
 
 impl Windings {
@@ -484,7 +506,12 @@ fn windings(sheet: &Sheet) -> Vec<Windings> {
             let wire = sheet.wire_of_end(point)?;
             wire.terminals.iter().find_map(|t| {
                 let terminal = part.kind.terminals.get(t.checked_sub(part.first_point)?)?;
-                terminal.name.chars().next().map(|c| c.to_ascii_lowercase())
+                match terminal.name {
+                    "T1" => Some('1'),
+                    "T2" => Some('2'),
+                    "T3" => Some('3'),
+                    name => name.chars().next().map(|c| c.to_ascii_lowercase()),
+                }
             })
         };
         let checks: Vec<_> = sheet
@@ -507,6 +534,9 @@ fn windings(sheet: &Sheet) -> Vec<Windings> {
                     ['c', 's'] => WindingPair::CommonStart,
                     ['c', 'r'] => WindingPair::CommonRun,
                     ['r', 's'] => WindingPair::StartRun,
+                    ['1', '2'] => WindingPair::FirstSecond,
+                    ['2', '3'] => WindingPair::SecondThird,
+                    ['1', '3'] => WindingPair::ThirdFirst,
                     _ => return None,
                 };
                 Some((pair, check.heat, c))

@@ -182,12 +182,14 @@ impl Visit<'_> {
             let named = |kind: &str| {
                 faults.iter().any(|f| {
                     let fault = &sheet.faults[*f];
-                    fault.owner == motor.part && fault.kind_name == kind
+                    fault.owner == motor.part && is_kind(fault.kind_name, kind)
                 })
             };
             let p = |kind: &str| {
-                let fault = sheet.fault(&format!("{part}.{kind}"));
-                fault.and_then(|f| marginals.get(f)).copied().unwrap_or(0.0)
+                let own = sheet.faults.iter().zip(marginals);
+                own.filter(|(f, _)| f.owner == motor.part && is_kind(f.kind_name, kind))
+                    .map(|(_, p)| *p)
+                    .fold(0.0, f32::max)
             };
             let class = |pair, heat| {
                 let check = motor.check(pair, heat)?;
@@ -195,12 +197,8 @@ impl Visit<'_> {
                 take.verdict.as_ref().map(|v| v.class)
             };
             let read = |heat| {
-                let pairs = [
-                    WindingPair::CommonStart,
-                    WindingPair::CommonRun,
-                    WindingPair::StartRun,
-                ];
-                pairs.into_iter().filter_map(move |pair| class(pair, heat))
+                let pairs = WindingPair::ALL.into_iter();
+                pairs.filter_map(move |pair| class(pair, heat))
             };
             let any_read = read(Heat::AsFound).chain(read(Heat::Cold)).next().is_some();
             let hot_open = read(Heat::AsFound).any(|c| c == Class::Open);
@@ -240,6 +238,15 @@ impl Visit<'_> {
         }
         all
     }
+}
+
+/// Whether a motor's fault is of this kind: on a three-phase motor each winding has its own.
+fn is_kind(name: &str, kind: &str) -> bool {
+    let of_winding = |name: &str| {
+        let rest = name.strip_prefix("winding-")?;
+        Some(rest.split_once('-')?.1.to_owned())
+    };
+    name == kind || of_winding(name).is_some_and(|what| kind.ends_with(&what))
 }
 
 /// The asks that speak for a fault of the finding; for no fault, every ask that was answered.

@@ -298,8 +298,8 @@ impl Visit<'_> {
     /// cold: none if it may stand; else the check to make, or none if it cannot be made.
     ///
     /// The rule stands beside the probabilities: common open to both windings as found, with
-    /// start to run not open, is what a hot overload looks like, and no winding or protector is
-    /// condemned on it. A protector is never condemned without a cold take.
+    /// start to run not open, or every lead of a three-phase motor open to the others, is what a
+    /// hot overload looks like, and no winding or protector is condemned on it. A protector is never condemned without a cold take.
     fn must_be_cold(&self, hypothesis: u16) -> Option<Option<Stand>> {
         let sheet = self.book.sheet;
         for motor in self.book.windings().iter().filter(|m| m.hermetic) {
@@ -310,7 +310,10 @@ impl Visit<'_> {
                 .filter_map(|f| sheet.faults.get(usize::from(f)))
                 .filter(|f| f.owner == motor.part)
                 .map(|f| f.kind_name)
-                .filter(|name| !matches!(*name, "overheated" | "seized" | "grounded"))
+                .filter(|name| {
+                    !matches!(*name, "overheated" | "seized" | "reversed")
+                        && !name.ends_with("grounded")
+                })
                 .collect();
             if named.is_empty() {
                 continue;
@@ -320,21 +323,21 @@ impl Visit<'_> {
                 took.take.verdict.as_ref().map(|v| v.class)
             };
             let hot = |pair| class(pair, Heat::AsFound);
-            let common_open = [WindingPair::CommonStart, WindingPair::CommonRun]
-                .iter()
-                .all(|&pair| hot(pair).is_none_or(|c| c == Class::Open))
-                && (hot(WindingPair::CommonStart).is_some()
-                    || hot(WindingPair::CommonRun).is_some());
-            let looks_tripped = common_open && hot(WindingPair::StartRun) != Some(Class::Open);
+            let pairs = || {
+                let all = WindingPair::ALL.into_iter();
+                all.filter(|p| p.through_overload())
+            };
+            let read: Vec<Class> = pairs().filter_map(hot).collect();
+            let all_open = !read.is_empty() && read.iter().all(|c| *c == Class::Open);
+            let looks_tripped = all_open && hot(WindingPair::StartRun) != Some(Class::Open);
             if !looks_tripped && !named.contains(&"protector-failed") {
                 continue;
             }
-            let pairs = [WindingPair::CommonRun, WindingPair::CommonStart];
-            if pairs.iter().any(|&p| class(p, Heat::Cold).is_some()) {
+            if pairs().any(|p| class(p, Heat::Cold).is_some()) {
                 continue;
             }
             let now = self.planner_state();
-            let next = pairs.iter().find_map(|&pair| {
+            let next = pairs().find_map(|pair| {
                 let check = motor.check(pair, Heat::Cold)?;
                 let ask = self.book.table.ask(u16::try_from(check).ok()?)?;
                 let state = self.book.table.reach(now, &ask)?;

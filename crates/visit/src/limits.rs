@@ -98,12 +98,11 @@ fn volts(record: &Record, (low, high): (f64, f64)) -> Limit {
             return supply::GENERIC.limit_of(rated);
         }
     }
-    let compressor = Compressor::WeldedSinglePhase.window().limit();
-    if same(compressor) {
-        compressor
-    } else {
-        Limit::new(Some(low), Some(high), SHEET)
-    }
+    [Compressor::WeldedSinglePhase, Compressor::ThreePhase]
+        .map(|compressor| compressor.window().limit())
+        .into_iter()
+        .find(|window| same(*window))
+        .unwrap_or(Limit::new(Some(low), Some(high), SHEET))
 }
 
 /// The part that a point belongs to and the name of its terminal; for a wire's end, of the

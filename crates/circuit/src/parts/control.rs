@@ -154,6 +154,29 @@ pub(super) const COOLING_THERMOSTAT: Kind = Kind {
     },
 };
 
+pub(super) const PACKAGED_THERMOSTAT: Kind = Kind {
+    name: "packaged-thermostat",
+    about: "thermostat of a packaged unit, calling for cooling and for the blower",
+    terminals: &[
+        terminal("R", "24 V hot"),
+        terminal("Y", "call for the compressor"),
+        terminal("G", "call for the blower"),
+    ],
+    internals: 0,
+    params: &[],
+    links: &[],
+    faults: &[
+        fault("no-call", 0.030, "does not close R to Y"),
+        fault("no-blower-call", 0.010, "does not close R to G"),
+    ],
+    looks: &[],
+    source: false,
+    build: |b| {
+        b.contact(b.t(0), b.t(1), CONTROL_CONTACT_OHMS, "no-call");
+        b.contact(b.t(0), b.t(2), CONTROL_CONTACT_OHMS, "no-blower-call");
+    },
+};
+
 pub(super) const PRESSURE_SWITCH: Kind = Kind {
     name: "pressure-switch",
     about: "pressure switch, closed while the pressure is in range",

@@ -113,6 +113,8 @@ pub enum Sight {
     Backwards,
     /// A phase monitor shows that its lines are right.
     LinesRight,
+    /// A phase sequence indicator on a phase monitor's lines shows their order right.
+    InOrder,
     /// The motor hums and does not turn.
     Humming,
     /// The motor's shell is too hot to keep a hand on.
@@ -223,6 +225,7 @@ pub const KINDS: &[&Kind] = &[
     &control::FUSE,
     &control::THERMOSTAT,
     &control::COOLING_THERMOSTAT,
+    &control::PACKAGED_THERMOSTAT,
     &control::PRESSURE_SWITCH,
     &control::DEFROST_RELAY,
     &control::SOLENOID,

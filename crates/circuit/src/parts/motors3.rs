@@ -2,8 +2,8 @@
 //! and a hermetic compressor with an overload that opens its star point.
 
 use super::{
-    Build, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, fault, look, param,
-    terminal,
+    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, fault,
+    look, param, terminal,
 };
 use crate::motor::MotorData;
 use crate::motor3::ThreePhaseData;
@@ -79,6 +79,55 @@ const PARAMS: [Param; 9] = [
     ),
 ];
 
+/// The ways that the three windings fail, and those of the rotor and the leads.
+const fn faults(scale: f64) -> [FaultKind; 11] {
+    let open = 0.12 * scale / 3.0;
+    let shorted = 0.09 * scale / 3.0;
+    let grounded = 0.14 * scale / 3.0;
+    [
+        fault("winding-1-open", open, "first winding open"),
+        fault("winding-2-open", open, "second winding open"),
+        fault("winding-3-open", open, "third winding open"),
+        by_degree(
+            "winding-1-shorted",
+            shorted,
+            "first winding shorted over most of its turns",
+        ),
+        by_degree(
+            "winding-2-shorted",
+            shorted,
+            "second winding shorted over most of its turns",
+        ),
+        by_degree(
+            "winding-3-shorted",
+            shorted,
+            "third winding shorted over most of its turns",
+        ),
+        by_degree("winding-1-grounded", grounded, "first winding grounded"),
+        by_degree("winding-2-grounded", grounded, "second winding grounded"),
+        by_degree("winding-3-grounded", grounded, "third winding grounded"),
+        fault(
+            "seized",
+            0.16 * scale,
+            "does not turn: bearings, or what it drives",
+        ),
+        fault(
+            "reversed",
+            0.06 * scale,
+            "two of its leads changed over: it turns the wrong way",
+        ),
+    ]
+}
+
+/// Each winding's faults: open, shorted, grounded.
+const OF_WINDING: [[&str; 3]; 3] = [
+    ["winding-1-open", "winding-1-shorted", "winding-1-grounded"],
+    ["winding-2-open", "winding-2-shorted", "winding-2-grounded"],
+    ["winding-3-open", "winding-3-shorted", "winding-3-grounded"],
+];
+
+const WINDINGS: [FaultKind; 11] = faults(0.10);
+
 const RUNNING: LookKind = look(
     "running",
     Sight::Running,
@@ -105,28 +154,26 @@ pub(super) const THREE_PHASE_COMPRESSOR: Kind = Kind {
     params: &PARAMS,
     links: &[],
     faults: &[
-        by_degree("winding-open", 0.012, "a winding open"),
-        by_degree(
-            "winding-shorted",
-            0.008,
-            "a winding shorted over most of its turns",
-        ),
-        by_degree("grounded", 0.016, "a winding grounded"),
+        WINDINGS[0],
+        WINDINGS[1],
+        WINDINGS[2],
+        WINDINGS[3],
+        WINDINGS[4],
+        WINDINGS[5],
+        WINDINGS[6],
+        WINDINGS[7],
+        WINDINGS[8],
+        WINDINGS[9],
+        WINDINGS[10],
         fault(
             "protector-failed",
             0.006,
             "overload open and not closing when cold",
         ),
-        fault("seized", 0.016, "does not turn"),
         fault(
             "overheated",
             0.020,
             "overload open from heat whose cause is not in the circuit",
-        ),
-        fault(
-            "reversed",
-            0.006,
-            "two of its leads changed over: it turns the wrong way",
         ),
     ],
     looks: &[
@@ -171,23 +218,19 @@ pub(super) const THREE_PHASE_MOTOR: Kind = Kind {
     params: &PARAMS,
     links: &[],
     faults: &[
-        by_degree("winding-open", 0.010, "a winding open"),
+        WINDINGS[0],
+        WINDINGS[1],
+        WINDINGS[2],
+        WINDINGS[3],
+        WINDINGS[4],
+        WINDINGS[5],
         by_degree(
-            "winding-shorted",
-            0.008,
-            "a winding shorted over most of its turns",
-        ),
-        by_degree("grounded", 0.010, "a winding grounded"),
-        fault(
-            "seized",
+            "grounded",
             0.014,
-            "does not turn: bearings, or what it drives",
+            "a winding grounded: which one, no check of the dead motor tells",
         ),
-        fault(
-            "reversed",
-            0.008,
-            "two of its leads changed over: it turns the wrong way",
-        ),
+        WINDINGS[9],
+        WINDINGS[10],
     ],
     looks: &[
         RUNNING,
@@ -215,7 +258,6 @@ pub(super) const THREE_PHASE_MOTOR: Kind = Kind {
 /// From each lead, past a place where the winding can open, a winding to its end at the star
 /// point; a place where one can short, and one where it can touch the shell.
 fn windings(b: &mut Build<'_>, ends: [crate::network::Node; 3], protectors: Vec<usize>) {
-    let (hit, how) = b.one_of_three();
     let data = ThreePhaseData {
         stator_ohms: b.value("winding-ohms"),
         stator_reactance: b.value("winding-reactance"),
@@ -230,18 +272,23 @@ fn windings(b: &mut Build<'_>, ends: [crate::network::Node; 3], protectors: Vec<
     } else {
         [0, 1, 2]
     };
-    let shorted = b.has("winding-shorted");
-    for (w, (&inside, end)) in inside.iter().zip(ends).enumerate() {
-        let under = |b: &Build<'_>, fault, bad, good| {
-            if b.has(fault) && w == hit { bad } else { good }
-        };
-        let joint = under(b, "winding-open", OPEN_OHMS, 1e-3);
-        b.resistor(b.t(w), inside, joint);
-        let turns = (0.2 + 0.3 * how) * data.stator_ohms;
-        let turns = under(b, "winding-shorted", turns, OPEN_OHMS);
-        b.resistor(inside, end, turns);
+    let mut stalls = b.has("seized");
+    // Which winding and how badly: the severity says both.
+    let third = (3.0 * b.severity).clamp(0.0, 2.999);
+    let (any, how) = (third as usize, third.fract());
+    for (w, [open, shorted, grounded]) in OF_WINDING.into_iter().enumerate() {
+        stalls |= b.has(shorted);
+        b.contact(b.t(w), inside[w], 1e-3, open);
+        let turns = (0.2 + 0.3 * b.severity) * data.stator_ohms;
+        b.resistor(inside[w], ends[w], b.under(shorted, turns, OPEN_OHMS));
         // From a dead short to some ohms.
-        let touch = under(b, "grounded", 0.5 * 16f64.powf(how), OPEN_OHMS);
+        let touch = if b.has(grounded) {
+            0.5 * 16f64.powf(b.severity)
+        } else if b.has("grounded") && w == any {
+            0.5 * 6f64.powf(how)
+        } else {
+            OPEN_OHMS
+        };
         b.resistor(b.t(w), b.t(3), touch);
     }
     let element = b.push(Element::ThreePhaseMotor {
@@ -261,7 +308,7 @@ fn windings(b: &mut Build<'_>, ends: [crate::network::Node; 3], protectors: Vec<
         breakaway_watts: b.value("breakaway"),
         load_watts: Some(load),
         rated_amps: b.value("rated-amps"),
-        seized: b.has("seized") || shorted,
+        seized: stalls,
         protector_failed: b.has("protector-failed"),
         overheated: b.has("overheated"),
     };

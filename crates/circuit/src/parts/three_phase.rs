@@ -3,8 +3,8 @@
 
 use super::power::{COIL_FAULTS, COIL_PARAMS, CONTACTOR_LOOKS, coil, pole, pull_in_volts};
 use super::{
-    Build, CONTROL_CONTACT_OHMS, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, ProtectiveRelay,
-    Sight, Unit, Watches, bonded, by_degree, fault, look, param, terminal,
+    CONTROL_CONTACT_OHMS, Contactor, Kind, LINE_CONTACT_OHMS, Overcurrent, ProtectiveRelay, Sight,
+    Unit, Watches, bonded, by_degree, fault, look, param, terminal,
 };
 use crate::network::{Element, OPEN_OHMS, Phasor};
 
@@ -16,15 +16,6 @@ const LINE_LOAD: [super::Terminal; 6] = [
     terminal("load-2", "load side, second pole"),
     terminal("load-3", "load side, third pole"),
 ];
-
-impl Build<'_> {
-    /// Which of three a fault of degree has hit, and how badly, from 0 to 1: the severity says
-    /// both.
-    pub(super) fn one_of_three(&self) -> (usize, f64) {
-        let third = (self.severity * 3.0).clamp(0.0, 2.999_999);
-        (third as usize, third.fract())
-    }
-}
 
 pub(super) const THREE_PHASE_SUPPLY: Kind = Kind {
     name: "three-phase-supply",
@@ -63,11 +54,9 @@ pub(super) const THREE_PHASE_SUPPLY: Kind = Kind {
             0.006,
             "two lines changed over: the phases in the wrong order",
         ),
-        by_degree(
-            "unbalanced",
-            0.010,
-            "one line's volts to ground far under those of the others",
-        ),
+        by_degree("line-1-weak", 0.004, "first line far under the others"),
+        by_degree("line-2-weak", 0.004, "second line far under the others"),
+        by_degree("line-3-weak", 0.004, "third line far under the others"),
         by_degree(
             "low",
             0.008,
@@ -79,18 +68,19 @@ pub(super) const THREE_PHASE_SUPPLY: Kind = Kind {
     build: |b| {
         let depth = b.under("low", 0.66 + 0.10 * b.severity, 1.0);
         let phase = b.value("volts") * depth / 3f64.sqrt();
-        let (weak, how) = b.one_of_three();
         let ohms = b.value("ohms");
         let sense = if b.has("swapped") { 1.0 } else { -1.0 };
-        let lost = ["line-1-lost", "line-2-lost", "line-3-lost"];
-        for (line, lost) in lost.into_iter().enumerate() {
+        for (line, (lost, weak)) in [
+            ("line-1-lost", "line-1-weak"),
+            ("line-2-lost", "line-2-weak"),
+            ("line-3-lost", "line-3-weak"),
+        ]
+        .into_iter()
+        .enumerate()
+        {
             let dead = b.has("absent") || b.has(lost);
             // A line at 60 to 80 % of its volts: an unbalance of 7 to 14 % line to line.
-            let share = if b.has("unbalanced") && line == weak {
-                0.60 + 0.20 * how
-            } else {
-                1.0
-            };
+            let share = b.under(weak, 0.60 + 0.20 * b.severity, 1.0);
             let turn = sense * line as f64 * std::f64::consts::TAU / 3.0;
             b.push(Element::Source {
                 ends: [b.t(line), None],
@@ -267,14 +257,14 @@ pub(super) const OVERLOAD_RELAY: Kind = Kind {
     name: "overload-relay",
     about: "overload relay: a heater in each line of a motor, a contact in its contactor's coil circuit",
     terminals: &[
+        terminal("95", "contact, closed until it trips"),
+        terminal("96", "contact, closed until it trips"),
         terminal("L1", "first heater, from the contactor"),
         terminal("T1", "first heater, to the motor"),
         terminal("L2", "second heater, from the contactor"),
         terminal("T2", "second heater, to the motor"),
         terminal("L3", "third heater, from the contactor"),
         terminal("T3", "third heater, to the motor"),
-        terminal("95", "contact, closed until it trips"),
-        terminal("96", "contact, closed until it trips"),
     ],
     internals: 0,
     params: &[
@@ -293,7 +283,9 @@ pub(super) const OVERLOAD_RELAY: Kind = Kind {
             0.008,
             "its contact does not close when it is cold and reset",
         ),
-        by_degree("heater-open", 0.006, "a heater burnt out"),
+        fault("heater-1-open", 0.002, "first heater burnt out"),
+        fault("heater-2-open", 0.002, "second heater burnt out"),
+        fault("heater-3-open", 0.002, "third heater burnt out"),
     ],
     looks: &[look(
         "tripped",
@@ -303,16 +295,13 @@ pub(super) const OVERLOAD_RELAY: Kind = Kind {
     )],
     source: false,
     build: |b| {
-        let (burnt, _) = b.one_of_three();
         let whole = b.value("heater-ohms");
-        let heaters = (0..3)
-            .map(|h| {
-                let open = b.has("heater-open") && h == burnt;
-                let ohms = if open { OPEN_OHMS } else { whole };
-                b.resistor(b.t(2 * h), b.t(2 * h + 1), ohms)
-            })
+        let heaters = ["heater-1-open", "heater-2-open", "heater-3-open"]
+            .into_iter()
+            .enumerate()
+            .map(|(h, open)| b.contact(b.t(2 + 2 * h), b.t(3 + 2 * h), whole, open))
             .collect();
-        let contact = b.contact(b.t(6), b.t(7), CONTROL_CONTACT_OHMS, "contact-open");
+        let contact = b.contact(b.t(0), b.t(1), CONTROL_CONTACT_OHMS, "contact-open");
         let relay = ProtectiveRelay {
             part: b.part,
             contact,
@@ -357,19 +346,27 @@ pub(super) const PHASE_MONITOR: Kind = Kind {
     ],
     links: &[],
     faults: &[
-        fault("failed", 0.012, "drops out although its lines are right"),
-        fault(
-            "contact-open",
-            0.008,
-            "its lamp shows right, its contact does not make",
+        // A dead one shows no lamp, one whose contact is burnt shows that all is right.
+        by_degree(
+            "failed",
+            0.020,
+            "its contact stays open although its lines are right",
         ),
     ],
-    looks: &[look(
-        "lamp",
-        Sight::LinesRight,
-        Some(true),
-        "Does the phase monitor's lamp show that its three lines are right?",
-    )],
+    looks: &[
+        look(
+            "lamp",
+            Sight::LinesRight,
+            Some(true),
+            "Does the phase monitor's lamp show that its three lines are right?",
+        ),
+        look(
+            "in-order",
+            Sight::InOrder,
+            Some(true),
+            "With a phase sequence indicator on the monitor's three lines: is their order right?",
+        ),
+    ],
     source: false,
     build: |b| {
         let ohms = b.value("input-ohms");
@@ -377,7 +374,7 @@ pub(super) const PHASE_MONITOR: Kind = Kind {
         for (from, to) in [(0, 1), (1, 2), (2, 0)] {
             b.resistor(lines[from], lines[to], ohms);
         }
-        let contact = b.contact(b.t(3), b.t(4), CONTROL_CONTACT_OHMS, "contact-open");
+        let contact = b.contact(b.t(3), b.t(4), CONTROL_CONTACT_OHMS, "failed");
         let relay = ProtectiveRelay {
             part: b.part,
             contact,
@@ -386,7 +383,7 @@ pub(super) const PHASE_MONITOR: Kind = Kind {
                 unbalance: b.value("trip-unbalance"),
             },
             tripped: false,
-            failed: b.has("failed"),
+            failed: b.has("failed") && b.severity < 0.6,
         };
         b.assembly.relays.push(relay);
     },

@@ -60,6 +60,7 @@ pub const BUILTIN: &[(&str, &str)] = &[
         "walk-in-cooler-defrost-1ph",
         include_str!("../sheets/walk-in-cooler-defrost-1ph.toml"),
     ),
+    ("rooftop-3ph", include_str!("../sheets/rooftop-3ph.toml")),
 ];
 
 /// A point that a probe can reach: a part's terminal or a wire's end. Also the number of its node.

@@ -8,4 +8,5 @@
 mod bench;
 mod model;
 mod power;
+mod three_poles;
 mod walk;
