@@ -230,7 +230,8 @@ fn compatible(sheet: &Sheet, a: FaultId, b: FaultId) -> bool {
         return false;
     }
     let (a, b) = (&sheet.faults[a], &sheet.faults[b]);
-    let place = |name: &'static str| name.split('-').next();
+    // A name without a place is of the whole part.
+    let place = |name: &'static str| name.split_once('-').map(|(place, _)| place);
     a.owner != b.owner || place(a.kind_name) != place(b.kind_name)
 }
 

@@ -29,7 +29,16 @@ impl<'s> Unnamed<'s> {
     /// `count` of them, every wire's turn coming before one comes again.
     pub(crate) fn draw(sheet: &'s Sheet, count: usize) -> Vec<Unnamed<'s>> {
         let mut rng = ChaCha8Rng::seed_from_u64(0x0dd5);
-        let mut wires: Vec<usize> = (0..sheet.wires.len()).collect();
+        // A joint at a supply is the supply's: its own faults say what that looks like.
+        let of_a_supply = |point: PointId| {
+            sheet.parts.iter().any(|part| {
+                let own = part.first_point..part.first_point + part.kind.terminals.len();
+                part.kind.source && own.contains(&point)
+            })
+        };
+        let mut wires: Vec<usize> = (0..sheet.wires.len())
+            .filter(|&w| !sheet.wires[w].terminals.iter().any(|t| of_a_supply(*t)))
+            .collect();
         wires.shuffle(&mut rng);
         let mut values: Vec<(usize, usize)> = sheet
             .parts

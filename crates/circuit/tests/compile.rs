@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
 use common::{faults, heat_pump};
-use ohmtrail_circuit::compile::{CompileError, Compiled, Options, compile};
+use ohmtrail_circuit::compile::{CompileError, Compiled, Options, UNNAMED, compile};
 use ohmtrail_circuit::sheet::{FaultId, Question, Sheet, read_text};
 use ohmtrail_core::class::CLASSES;
 use ohmtrail_core::isolate::table::{NO_FAULT, from_byte};
@@ -51,9 +51,16 @@ fn the_table_is_sound_and_holds_every_fault() {
         compiled.bytes.len()
     );
     // First nothing, last none of these; each single fault once; no set twice.
-    let last = compiled.sets.len() - 1;
-    assert!(compiled.sets[0].is_empty() && compiled.sets[last].is_empty());
-    let between = &compiled.sets[1..last];
+    let named = (1..compiled.sets.len()).take_while(|&h| !compiled.sets[h].is_empty());
+    let named = named.count();
+    assert!(compiled.sets[0].is_empty());
+    assert!(compiled.sets[1 + named..].iter().all(Vec::is_empty));
+    let unnamed = compiled.sets.len() - 1 - named;
+    assert!(
+        (UNNAMED / 2 + 1..=UNNAMED + 1).contains(&unnamed),
+        "{unnamed}"
+    );
+    let between = &compiled.sets[1..1 + named];
     let distinct: BTreeSet<&Vec<FaultId>> = between.iter().collect();
     assert_eq!(distinct.len(), between.len());
     for f in 0..sheet.faults.len() {
@@ -74,12 +81,15 @@ fn priors_are_probabilities_and_a_pair_is_rarer_than_its_parts() {
     let (_, compiled) = full();
     let table = Table::parse(&compiled.bytes).expect("sound");
     let prior = |h: usize| table.prior(h as u16);
-    let of: BTreeMap<&[FaultId], f32> = (0..compiled.sets.len() - 1)
+    let (unnamed, named): (Vec<usize>, Vec<usize>) =
+        (0..compiled.sets.len()).partition(|&h| table.is_none_of_these(h as u16));
+    let of: BTreeMap<&[FaultId], f32> = named
+        .into_iter()
         .map(|h| (compiled.sets[h].as_slice(), prior(h)))
         .collect();
     let singles: f32 = of.iter().filter(|(s, _)| s.len() < 2).map(|(_, p)| p).sum();
     // Nothing, each single fault, and none of these are one whole.
-    let none = prior(compiled.sets.len() - 1);
+    let none: f32 = unnamed.into_iter().map(prior).sum();
     assert!((singles + none - 1.0).abs() < 1e-4, "{singles} {none}");
     for (set, p) in &of {
         if let [a, b] = set {
