@@ -29,6 +29,9 @@ const WANDER: f64 = 0.002;
 /// source).
 const CONTACT_OHMS: f64 = 0.02;
 
+/// What stands for no load at all, ohms.
+const CLAMP_OHMS: f64 = 1e15;
+
 /// What the meter showed, and how it came about.
 #[derive(Debug)]
 pub struct Shot {
@@ -81,7 +84,7 @@ pub struct Hands<'c, 'n> {
     display: DisplayModel,
     noise: Noise,
     ngspice: &'n mut Ngspice,
-    loaded: Option<(Analysis, Vec<Element>, f64, Leads)>,
+    loaded: Option<(Analysis, Vec<Element>, [f64; 2], Leads)>,
     lead_ohms: f64,
     zeroed: bool,
     wrong_breaker: bool,
@@ -252,7 +255,13 @@ impl<'c, 'n> Hands<'c, 'n> {
             return 0.0;
         };
         let amps_of = (function == Function::AmpsAc).then(|| wire_ohms(&elements, pair));
-        let leads = self.load(analysis, elements, held);
+        // A clamp does not load the wire that it is around.
+        let input = if function == Function::AmpsAc {
+            CLAMP_OHMS
+        } else {
+            VOLTMETER_OHMS
+        };
+        let leads = self.load(analysis, elements, [held, input]);
         let answer = self
             .ngspice
             .run(&leads.touch(pair), 1)
@@ -276,7 +285,8 @@ impl<'c, 'n> Hands<'c, 'n> {
             Function::VoltsDc => re,
             Function::AmpsAc => match amps_of.flatten() {
                 Some(ohms) => {
-                    if let Some(ours) = ours {
+                    // Along a whole wire; what leaks along a broken one no clamp shows.
+                    if let Some(ours) = ours.filter(|_| ohms < OVERLOAD_OHMS) {
                         self.agreement.compare(ours * ohms, volts, at);
                     }
                     volts / ohms * (1.0 + WANDER * self.noise.signed())
@@ -309,10 +319,15 @@ impl<'c, 'n> Hands<'c, 'n> {
     }
 
     /// Loads the network, unless it is loaded already.
-    fn load(&mut self, analysis: Analysis, elements: Vec<Element>, held: f64) -> Leads {
-        if let Some((a, e, h, leads)) = &self.loaded
+    fn load(
+        &mut self,
+        analysis: Analysis,
+        elements: Vec<Element>,
+        [held, input]: [f64; 2],
+    ) -> Leads {
+        if let Some((a, e, meter, leads)) = &self.loaded
             && *a == analysis
-            && *h == held
+            && *meter == [held, input]
             && *e == elements
         {
             return *leads;
@@ -324,11 +339,11 @@ impl<'c, 'n> Hands<'c, 'n> {
                 deck.hold(*pair, held);
             }
         }
-        let (network, leads) = deck.leads(sheet, self.lead_ohms, VOLTMETER_OHMS);
+        let (network, leads) = deck.leads(sheet, self.lead_ohms, input);
         self.ngspice
             .load(&network)
             .expect("ngspice takes the network");
-        self.loaded = Some((analysis, elements, held, leads));
+        self.loaded = Some((analysis, elements, [held, input], leads));
         leads
     }
 }

@@ -19,7 +19,8 @@ pub struct Safety<'s> {
     sheet: &'s Sheet,
     since: Vec<Done>,
     lifted: BTreeSet<String>,
-    /// Looks answered with yes that a breaker is tripped or a fuse blown.
+    /// Looks answered with yes that a breaker is tripped or a fuse blown, since when nothing was
+    /// read to ground.
     opened: BTreeSet<String>,
     /// What was asked for too early, in words.
     pub violations: Vec<String>,
@@ -147,11 +148,7 @@ impl<'s> Safety<'s> {
                     if !self.lifted.is_empty() && self.did("insulate-ends").is_none() {
                         self.violation("power on with bare ends lifted".to_owned());
                     }
-                    let to_ground = |d: &Done| {
-                        let ground = self.sheet.dead.ground;
-                        matches!(d, Done::Read(f, pair) if f.injects() && pair.contains(&ground))
-                    };
-                    if !self.opened.is_empty() && !self.since.iter().any(to_ground) {
+                    if !self.opened.is_empty() {
                         let open: Vec<&str> = self.opened.iter().map(String::as_str).collect();
                         let open = open.join(", ");
                         self.violation(format!("power on after {open} without a check to ground"));
@@ -193,6 +190,9 @@ impl<'s> Safety<'s> {
     pub fn read(&mut self, function: Function, points: &[String; 2]) {
         let pair = points.each_ref().map(|p| self.sheet.point(p));
         if let [Some(a), Some(b)] = pair {
+            if function.injects() && [a, b].contains(&self.sheet.dead.ground) {
+                self.opened.clear();
+            }
             self.since.push(Done::Read(function, sorted([a, b])));
         }
     }
