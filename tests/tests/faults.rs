@@ -205,11 +205,6 @@ fn every_fault_of_the_unit_with_a_hard_start_is_found() {
     every_fault_is_found("split-heat-pump-1ph-hard-start", pair, 12);
 }
 
-#[test]
-fn every_fault_of_the_three_phase_rooftop_unit_is_found() {
-    every_fault_is_found("rooftop-3ph", &[], 12);
-}
-
 /// Visits every single fault of a sheet, and these pairs, so many times each.
 fn every_fault_is_found(sheet: &str, pairs: &[&[&str; 2]], visits: u64) {
     let sheet = read_builtin(sheet)
