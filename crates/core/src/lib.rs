@@ -14,6 +14,7 @@
 
 pub mod accuracy;
 pub mod class;
+pub mod cooldown;
 pub mod gates;
 pub mod isolate;
 pub mod leads;

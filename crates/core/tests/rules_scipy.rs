@@ -10,6 +10,7 @@ use std::process::{Command, Stdio};
 
 use ohmtrail_core::accuracy::{Accuracy, Measured, Quantity, standard_uncertainty};
 use ohmtrail_core::class::Class;
+use ohmtrail_core::cooldown::{Given, Reference, Sample, outlook};
 use ohmtrail_core::leads::Leads;
 use ohmtrail_core::math::phi_between;
 use ohmtrail_core::reading::Decimal;
@@ -19,7 +20,7 @@ use ohmtrail_core::rules::under_load::{Feed, capacitance};
 use ohmtrail_core::rules::winding::name_terminals;
 use ohmtrail_core::rules::{discharge, unbalance};
 use ohmtrail_core::source::{Source, Status};
-use ohmtrail_core::units::{Amps, Celsius, Farads, Hertz, Ohms, Ratio, Volts};
+use ohmtrail_core::units::{Amps, Celsius, Farads, Hertz, Micros, Ohms, Ratio, Volts};
 use ohmtrail_core::verdict::{Bands, Limit};
 use serde_json::{Value, json};
 
@@ -41,6 +42,8 @@ const BUDGET: &[(&str, f64, f64)] = &[
     ("derating", 1e-13, 0.0),
     // The reference's uncertainty is a numeric difference.
     ("unbalance", 1e-6, 1e-9),
+    // A grid of time constants against a finer and wider one.
+    ("cooldown", 3e-4, 1e-5),
     // The reference is a sum over a grid, coarse on the diagonal where start meets run.
     ("naming", 0.0, 0.01),
 ];
@@ -297,6 +300,82 @@ fn of_naming(draw: &mut Draw) -> Kind {
     kind
 }
 
+/// S-R readings of a compressor that cools from 85 to 125 °C, and what is told of it.
+fn of_cooldown(draw: &mut Draw) -> Kind {
+    let mut kind = Kind::default();
+    while kind.cases.len() < 40 {
+        let metal = if kind.cases.len() % 5 == 0 {
+            Metal::Aluminium
+        } else {
+            Metal::Copper
+        };
+        let (ambient, u_a) = (draw.from(15.0, 42.0), draw.from(0.1, 2.0));
+        let (cold, u_cold) = (draw.from(0.8, 6.0), draw.from(0.001, 0.05));
+        let (cold_at, u_at) = (draw.from(0.0, 40.0), draw.from(0.1, 2.0));
+        let (hot, tau) = (draw.from(85.0, 125.0), draw.from(1800.0, 5400.0));
+        let step = if draw.unit() < 0.5 { 0.01 } else { 0.001 };
+        let count = 2 + (draw.unit() * 6.0) as usize;
+        let mut at = draw.from(0.0, 600.0);
+        let mut samples = Vec::new();
+        for _ in 0..count {
+            let winding = ambient + (hot - ambient) * (-at / tau).exp();
+            let ohms = cold * (metal.k() + winding) / (metal.k() + cold_at);
+            let ohms = ohms + draw.from(-1.0, 1.0) * step;
+            let u = draw.from(1.0, 8.0) * step;
+            samples.push(Sample {
+                at: Micros((at * 1e6) as u64),
+                ohms: Quantity::new(Ohms(ohms), u),
+                step: Ohms(step),
+            });
+            at += draw.from(60.0, 900.0);
+        }
+        let last = samples.last().map_or(0, |s| s.at.0);
+        let (open, now) = (Micros(last), Micros(last + 300_000_000));
+        let given = Given {
+            reference: Some(Reference {
+                ohms: Quantity::new(Ohms(cold), u_cold),
+                at: Quantity::new(Celsius(cold_at), u_at),
+                metal,
+            }),
+            ambient: Some(Quantity::new(Celsius(ambient), u_a)),
+            samples: &samples,
+            ..Given::new(Micros(0), open)
+        };
+        let out = outlook(&given, now).expect("sound numbers");
+        let (Some(window), Some(winding), Some(still_open), Some(tau)) =
+            (out.window, out.winding, out.still_open, out.tau)
+        else {
+            continue;
+        };
+        let edges = [window.early, window.middle, window.late];
+        let [Some(early), Some(middle), Some(late)] = edges else {
+            continue;
+        };
+        let after = |at: Micros| at.since(open) as f64 / 1e6;
+        let column = |of: fn(&Sample) -> f64| samples.iter().map(of).collect::<Vec<_>>();
+        kind.add(
+            json!({
+                "ambient": [ambient, u_a], "cold": [cold, u_cold], "cold_at": [cold_at, u_at],
+                "k": metal.k(), "open": open.0 as f64 / 1e6, "now": now.0 as f64 / 1e6,
+                "samples": [
+                    column(|s| s.at.0 as f64 / 1e6), column(|s| s.ohms.value.get()),
+                    column(|s| s.ohms.u), column(|s| s.step.get()),
+                ],
+            }),
+            [
+                winding.value.get(),
+                winding.u,
+                after(early),
+                after(middle),
+                after(late),
+                still_open,
+                tau.mean,
+            ],
+        );
+    }
+    kind
+}
+
 /// Asks the reference for all kinds at once.
 fn ask(python: &std::ffi::OsStr, questions: &Value) -> Value {
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/make.py");
@@ -344,6 +423,7 @@ fn the_core_agrees_with_scipy() {
         ("derating", of_derating()),
         ("unbalance", of_unbalance(draw)),
         ("naming", of_naming(draw)),
+        ("cooldown", of_cooldown(draw)),
     ];
     let questions: serde_json::Map<String, Value> = kinds
         .iter()

@@ -130,6 +130,7 @@ pub fn all() -> impl Iterator<Item = &'static Rule> {
         .chain(insulation::RULES)
         .chain(current::RULES)
         .chain(discharge::RULES)
+        .chain(crate::cooldown::RULES)
 }
 
 /// Why a rule cannot be applied to its inputs.

@@ -135,7 +135,79 @@ def naming(case):
     return [w / total for w in weights]
 
 
+def cooldown(case):
+    """Cooling behind an open protector, from the joint normal distribution of all readings.
+
+    For each time constant the covariance matrix of all readings, of the ambient and of the rise is
+    written down and conditioned on at once; the time constants are summed over a grid of their own,
+    and the moments found by root finding. Seven numbers: the winding now and its uncertainty, the
+    three moments in seconds after the last look at C, the probability of open then, and the mean
+    time constant.
+    """
+    z_95 = stats.norm.ppf(0.95)
+    low, high = np.log(60 * 30.0), np.log(60 * 90.0)
+    law = stats.norm((low + high) / 2, (high - low) / 2 / z_95)
+    ln_tau = np.linspace(law.ppf(1e-7), law.isf(1e-7), 1201)
+    tau = np.exp(ln_tau)
+    reset = stats.norm((60 + 90) / 2, (90 - 60) / 2 / z_95)
+    start = stats.norm((60 + 135) / 2, (135 - 60) / 2 / z_95)
+    ta, u_a = case["ambient"]
+    (r0, u_r0), (t0, u_t0), k = case["cold"], case["cold_at"], case["k"]
+    slope = (k + t0) / r0
+    share = math.hypot(u_r0 / r0, u_t0 / (k + t0))
+    t, r, u, step = (np.array(x) for x in case["samples"])
+    first = min(0.0, t.min())
+    rounding = step / math.sqrt(12)
+    offset = np.sqrt(np.max(u**2 - rounding**2))
+    absolute = slope * r
+    y = absolute - k
+    mean_d, sd_d = start.mean() - ta, start.std()
+    e = np.exp(-(t - first) / tau[:, None])
+    c = (
+        u_a**2
+        + sd_d**2 * e[:, :, None] * e[:, None, :]
+        + share**2 * np.outer(absolute, absolute)
+        + (slope * offset) ** 2
+        + np.diag(1.0 + (slope * rounding) ** 2)
+    )
+    off = y - (ta + mean_d * e)
+    solved = np.linalg.solve(c, off[:, :, None])[:, :, 0]
+    log_weight = -0.5 * (np.linalg.slogdet(c)[1] + np.sum(off * solved, axis=1))
+    weight = np.exp(log_weight - log_weight.max()) * law.pdf(ln_tau)
+    weight /= weight.sum()
+    cross = np.stack([np.full(e.shape, u_a**2), sd_d**2 * e], axis=1)
+    mean = np.array([ta, mean_d]) + np.einsum("kin,kn->ki", cross, solved)
+    cov = np.diag([u_a**2, sd_d**2]) - cross @ np.linalg.solve(c, cross.transpose(0, 2, 1))
+    (a, d), (aa, ad, dd) = mean.T, (cov[:, 0, 0], cov[:, 0, 1], cov[:, 1, 1])
+
+    def winding(at):
+        e = np.exp(-(at - first) / tau)
+        return a + d * e, aa + 2 * e * ad + e * e * dd
+
+    def over(at):
+        m, v = winding(at)
+        return float(np.sum(weight * stats.norm.cdf((m - reset.mean()) / np.sqrt(v + reset.var()))))
+
+    def mixture(at):
+        m, v = winding(at)
+        mean = np.sum(weight * m)
+        return float(mean), float(math.sqrt(np.sum(weight * (v + (m - mean) ** 2))))
+
+    opened = case["open"]
+    then = over(opened)
+    by = lambda p: optimize.brentq(lambda x: over(opened + x) / then - p, 0.0, 86400.0)
+    return [
+        *mixture(case["now"]),
+        by(0.9),
+        by(0.5),
+        by(0.1),
+        then,
+        float(np.sum(weight * tau)),
+    ]
+
+
 MEANS = {
+    "cooldown": cooldown,
     "between": lambda case: between(float(case["a"]), float(case["b"])),
     "bands": bands,
     "within": within,

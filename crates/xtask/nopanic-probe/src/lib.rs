@@ -307,6 +307,20 @@ pub extern "C" fn probe_rules() {
     p4(rules::winding::name_terminals);
 }
 
+/// `cooldown`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_cooldown() {
+    p2(cooldown::outlook);
+    p2(cooldown::Given::new);
+    p1(cooldown::Given::missing);
+    p1(cooldown::Missing::nothing);
+    p1(|m: &cooldown::Missing| m.words().for_each(keep));
+    p2(cooldown::Normal::nine_tenths);
+    p1(cooldown::Normal::of);
+    p1(cooldown::Reference::kelvins_per_ohm);
+    p2(cooldown::Reference::temperature);
+}
+
 /// `settle`.
 #[unsafe(no_mangle)]
 pub extern "C" fn probe_settle() {
