@@ -252,12 +252,14 @@ impl Visit<'_> {
     fn reach_dead(&self, ends: &[String], warm: bool, now: Micros, leaving: bool) -> Way {
         there!(self.towards(Gate::DischargedToMeasure, now));
         if warm {
+            let (cooling, minutes) = self.cooling_expected(now);
             return Way::Ask(Wish {
                 request: Request::Act { act: Act::WaitCool },
-                why: "leave the unit off until its motors are cold: an overload that is open from \
-                      heat closes by itself, and a hot winding reads high"
-                    .to_owned(),
-                minutes: self.book.sheet.minutes.cool as f32,
+                why: format!(
+                    "leave the unit off until its motors are cold: an overload that is open from \
+                     heat closes by itself, and a hot winding reads high{cooling}"
+                ),
+                minutes: minutes.unwrap_or(self.book.sheet.minutes.cool as f32),
                 purpose: Purpose::Way { leaving },
             });
         }

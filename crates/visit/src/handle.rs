@@ -5,6 +5,7 @@ use ohmtrail_core::gates::{self, Event as Told, Gate, Outcome, Step};
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::event::{Asked, Event, GateEvent, Power, Request, Stamp};
 
+use crate::cooldown::{COLD_KEY, Cold};
 use crate::input::{Input, Refusal};
 use crate::visit::{Purpose, Stated, Visit};
 use crate::words;
@@ -33,11 +34,14 @@ impl Visit<'_> {
             }
             Input::Plate(plate) => {
                 let parts = &self.book.sheet.parts;
-                if plate.part == "unit" || parts.iter().any(|p| p.name == plate.part) {
-                    Ok(vec![Event::Plate(plate)])
-                } else {
-                    Err(unknown("part", plate.part, "points"))
+                if plate.part != "unit" && parts.iter().all(|p| p.name != plate.part) {
+                    return Err(unknown("part", plate.part, "points"));
                 }
+                if plate.key == COLD_KEY {
+                    Cold::read(&plate.value).map_err(Refusal::Cold)?;
+                    self.live.standing = None;
+                }
+                Ok(vec![Event::Plate(plate)])
             }
             Input::Look { ask, what, answer } => self.looked(ask, what, answer, at),
             Input::Take(taken) => self.took(taken, at),

@@ -214,6 +214,9 @@ pub enum Refusal {
         /// Its points.
         points: [String; 2],
     },
+    /// A cold reference that cannot be read.
+    #[error("{0}")]
+    Cold(String),
     /// No take of that number.
     #[error("there is no take {0} that counts")]
     NoSuchTake(u32),

@@ -8,9 +8,11 @@ use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::standing::ENOUGH;
 use ohmtrail_core::isolate::table::NO_FAULT;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
+use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Power, Suspect};
 
 use crate::book::WindingPair;
+use crate::cooldown::ColdOpen;
 use crate::record::Answer;
 use crate::visit::Visit;
 use crate::words;
@@ -31,6 +33,8 @@ pub(crate) enum Stand {
     Ask(usize, State),
     /// What was measured fits no fault of the sheet, with the probability of that.
     Unnamed { p: f32 },
+    /// The same, but not before this moment of the record's clock: a motor may still be hot.
+    Rest(usize, State, Micros),
     /// Nothing is found, and nothing more can be asked that would tell enough.
     Undecided,
 }
@@ -299,7 +303,9 @@ impl Visit<'_> {
     ///
     /// The rule stands beside the probabilities: common open to both windings as found, with
     /// start to run not open, or every lead of a three-phase motor open to the others, is what a
-    /// hot overload looks like, and no winding or protector is condemned on it. A protector is never condemned without a cold take.
+    /// hot overload looks like, and no winding or protector is condemned on it. A protector is never
+    /// condemned without a cold take, made twice, nor while what was measured of its cooling has it
+    /// hot ([`ColdOpen`]).
     fn must_be_cold(&self, hypothesis: u16) -> Option<Option<Stand>> {
         let sheet = self.book.sheet;
         for motor in self.book.windings().iter().filter(|m| m.hermetic) {
@@ -333,15 +339,23 @@ impl Visit<'_> {
             if !looks_tripped && !named.contains(&"protector-failed") {
                 continue;
             }
-            if pairs().any(|p| class(p, Heat::Cold).is_some()) {
+            let read = pairs().any(|p| class(p, Heat::Cold).is_some());
+            let open = self.record.cold_open(self.book, motor);
+            if read && open == ColdOpen::Proves {
                 continue;
+            }
+            if read && open == ColdOpen::NotNow {
+                return Some(None);
             }
             let now = self.planner_state();
             let next = pairs().find_map(|pair| {
                 let check = motor.check(pair, Heat::Cold)?;
                 let ask = self.book.table.ask(u16::try_from(check).ok()?)?;
                 let state = self.book.table.reach(now, &ask)?;
-                self.may_repeat(check).then_some(Stand::Ask(check, state))
+                self.may_repeat(check).then_some(match open {
+                    ColdOpen::NotBefore(moment) if read => Stand::Rest(check, state, moment),
+                    _ => Stand::Ask(check, state),
+                })
             });
             return Some(next);
         }

@@ -23,6 +23,7 @@
 mod acts;
 mod book;
 mod conclusion;
+mod cooldown;
 mod finding;
 mod gate;
 mod handle;
@@ -37,6 +38,7 @@ mod visit;
 mod words;
 
 pub use book::{Book, BookError, SheetBundle, Windings};
+pub use cooldown::{AMBIENT, COLD_KEY, Cold, Cooling, Warm, cooling_words};
 pub use input::{Input, LEADS, Refusal, Taken};
 pub use record::{Looked, Record, Took, Wire};
 pub use visit::{Stage, Visit, Waiting};

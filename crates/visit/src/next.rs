@@ -3,13 +3,14 @@
 
 use ohmtrail_core::gates::{Event as Told, Gate};
 use ohmtrail_core::isolate::State;
+use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Event, GateEvent, LeftState, Outcome, Power, Request, Stamp,
 };
 
 use crate::gate::{Way, Wish};
 use crate::isolate::Stand;
-use crate::visit::{Pending, Purpose, Visit};
+use crate::visit::{Pending, Purpose, Visit, Waiting};
 use crate::words;
 
 /// How often one step is asked for before its gate counts as out of reach.
@@ -134,32 +135,44 @@ impl Visit<'_> {
                     let (conclusion, finding) = self.conclude(stand);
                     return vec![Event::Concluded(conclusion), Event::Found(finding)];
                 }
-                Stand::Ask(check, state) => match self.towards_check(check, state, at.steady) {
-                    // Asked in a state that is not the check's, its answer would not count.
-                    Way::Ask(wish)
-                        if matches!(wish.purpose, Purpose::Check { .. })
-                            && !self.book.fits(check, &self.record.state()) =>
-                    {
-                        self.live.impossible.insert(check);
-                    }
-                    Way::Ask(mut wish) => {
-                        if matches!(wish.purpose, Purpose::Check { .. })
-                            && let Some(again) = self.why_again(check)
+                Stand::Rest(.., moment) if moment > self.record.elapsed(at.steady) => {
+                    let left = moment.since(self.record.elapsed(at.steady));
+                    self.live.waiting = Some(Waiting {
+                        until: Micros(at.steady.0.saturating_add(left)),
+                        why: "a motor that was called cold may still be hot by what was measured: \
+                              wait, then its common leg is read again; start to run may be read \
+                              meanwhile",
+                    });
+                    return Vec::new();
+                }
+                Stand::Ask(check, state) | Stand::Rest(check, state, _) => {
+                    match self.towards_check(check, state, at.steady) {
+                        // Asked in a state that is not the check's, its answer would not count.
+                        Way::Ask(wish)
+                            if matches!(wish.purpose, Purpose::Check { .. })
+                                && !self.book.fits(check, &self.record.state()) =>
                         {
-                            wish.why = format!("{again}; {}", wish.why);
+                            self.live.impossible.insert(check);
                         }
-                        if let Some(event) = self.ask(wish) {
-                            return vec![event];
+                        Way::Ask(mut wish) => {
+                            if matches!(wish.purpose, Purpose::Check { .. })
+                                && let Some(again) = self.why_again(check)
+                            {
+                                wish.why = format!("{again}; {}", wish.why);
+                            }
+                            if let Some(event) = self.ask(wish) {
+                                return vec![event];
+                            }
+                        }
+                        Way::Wait(waiting) => {
+                            self.live.waiting = Some(waiting);
+                            return Vec::new();
+                        }
+                        Way::Barred(_) | Way::There => {
+                            self.live.impossible.insert(check);
                         }
                     }
-                    Way::Wait(waiting) => {
-                        self.live.waiting = Some(waiting);
-                        return Vec::new();
-                    }
-                    Way::Barred(_) | Way::There => {
-                        self.live.impossible.insert(check);
-                    }
-                },
+                }
             }
         }
         Vec::new()

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ohmtrail_core::isolate::Evidence;
+use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Conclusion, Entry, Event, Finding, GateEvent, LeftState, MeterJoined, Opened,
     PlateEntry, Power, Request, Stamp, Suspect, Take, UnitState,
@@ -31,6 +32,8 @@ pub struct Took {
     pub take: Take,
     /// When.
     pub at: Stamp,
+    /// When, since the visit was opened: on a clock that goes on over restarts.
+    pub(crate) elapsed: Micros,
     /// The check of the sheet that it answers.
     pub check: Option<usize>,
     /// Why it was struck.
@@ -117,6 +120,11 @@ pub struct Record {
     pub(crate) voids: BTreeMap<usize, u32>,
     /// Counts what changes the suspects.
     pub(crate) version: u32,
+    /// Since the visit was opened, up to the last entry: by the steady clock, and by the wall clock
+    /// over a restart.
+    pub(crate) clock: Micros,
+    /// When the unit was switched off, on that clock; none while it is under power.
+    pub(crate) off_at: Option<Micros>,
     /// The version that the suspects were last told for.
     pub(crate) told: Option<u32>,
     /// The version that the finding was made for.
@@ -168,6 +176,8 @@ impl Default for Record {
             skipped_checks: BTreeSet::new(),
             voids: BTreeMap::new(),
             version: 0,
+            clock: Micros(0),
+            off_at: None,
             told: None,
             found: None,
         }
@@ -240,7 +250,7 @@ impl Record {
 
     /// Folds one entry.
     pub fn apply(&mut self, book: &Book<'_>, entry: &Entry) {
-        self.last_at = Some(entry.at);
+        self.pass(entry);
         match &entry.event {
             Event::Opened(opened) => {
                 self.opened = Some(opened.clone());
@@ -278,6 +288,7 @@ impl Record {
                 self.takes.push(Took {
                     take: take.clone(),
                     at: entry.at,
+                    elapsed: self.clock,
                     check,
                     struck: None,
                     void: None,
@@ -307,6 +318,7 @@ impl Record {
             Event::Gate(gate) => {
                 if gate.why == words::LIVE && !gate.open {
                     self.power = Power::On;
+                    self.off_at = None;
                     self.locked = false;
                     self.alarmed = true;
                 }
@@ -360,6 +372,22 @@ impl Record {
         }
     }
 
+    /// Lets time pass up to an entry. A steady clock that steps back, or a meter that joins again, is
+    /// a new run of the program: then the wall clock has the gap.
+    fn pass(&mut self, entry: &Entry) {
+        if let Some(last) = self.last_at {
+            let again = matches!(&entry.event, Event::MeterJoined(new)
+                if self.meters.iter().any(|m| m.meter == new.meter));
+            let passed = if again || entry.at.steady < last.steady {
+                u64::try_from(entry.at.wall_us.saturating_sub(last.wall_us)).unwrap_or(0)
+            } else {
+                entry.at.steady.since(last.steady)
+            };
+            self.clock = Micros(self.clock.0.saturating_add(passed));
+        }
+        self.last_at = Some(entry.at);
+    }
+
     /// Closes the ask that this answers; `tells` if the suspects may be others now.
     fn answered(&mut self, ask: Option<u32>, tells: bool) {
         if ask.is_some() && ask == self.open {
@@ -389,6 +417,7 @@ impl Record {
                 self.alarmed = false;
                 if self.power == Power::On {
                     self.power = Power::Off;
+                    self.off_at = Some(self.clock);
                     self.cooled = false;
                     self.locked = false;
                 }
@@ -399,6 +428,7 @@ impl Record {
             Act::LockAndTag => self.locked = true,
             Act::CloseBreaker => {
                 self.power = Power::On;
+                self.off_at = None;
                 self.locked = false;
             }
             Act::WaitCool => self.cooled = self.power == Power::Off,

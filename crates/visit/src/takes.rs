@@ -8,6 +8,7 @@ use ohmtrail_core::units::Ohms;
 use ohmtrail_trail::event::{Act, Acted, Event, Power, Request, Stamp, Take};
 
 use crate::book::Book;
+use crate::cooldown::AMBIENT;
 use crate::handle::{unknown, wants};
 use crate::input::{LEADS, Refusal, Taken};
 use crate::judge::{Weighed, gate_verdict, ground_verdict, leads, verdict, weigh};
@@ -125,9 +126,11 @@ impl Visit<'_> {
                 return Err(Refusal::OtherPoints { ask, points });
             }
         }
-        let on_leads = points.iter().all(|p| p == LEADS);
+        // The probes held together, and the air: no points of the unit.
+        let beside = points.iter().all(|p| p == LEADS)
+            || (points.iter().all(|p| p == AMBIENT) && wanted == Function::Celsius);
         let mut pair = None;
-        if !on_leads {
+        if !beside {
             let [a, b] = &points;
             let find = |name: &String| {
                 let point = self.book.sheet.point(name);

@@ -11,6 +11,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Entry, Event, Request, Stamp};
 
 use crate::book::Book;
+use crate::cooldown::News;
 use crate::input::Refusal;
 use crate::isolate::Stand;
 use crate::record::Record;
@@ -105,6 +106,8 @@ pub(crate) struct Live {
     pub standing: Option<(Key, Stand)>,
     pub waiting: Option<Waiting>,
     pub alarm: Option<&'static str>,
+    /// What was told of compressors that cool.
+    pub cooling_told: Vec<News>,
 }
 
 /// What a standing was found for: version of the evidence, and what could not be asked.

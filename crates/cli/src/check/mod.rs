@@ -2,6 +2,7 @@
 
 mod answer;
 mod capacitor;
+mod cooldown;
 mod current;
 mod input;
 mod insulation;
@@ -60,6 +61,8 @@ enum Rule {
     /// OHMS --at T --to T gives the resistance at another temperature; OHMS --reference OHMS
     /// --reference-at T gives the winding's temperature; with --at too, the share of the reference.
     Temperature(ohms::Temperature),
+    /// How long until the open overload of a hot compressor is expected to close
+    Cooldown(cooldown::Cooldown),
     /// Insulation to ground of a hermetic compressor
     Hermetic(insulation::HermeticArgs),
     /// Insulation to ground of an open motor, corrected to 40 Cel
@@ -133,6 +136,7 @@ fn judge(rule: &Rule, bench: &mut Bench) -> (&'static str, Result<Answer, Stop>)
         Rule::Terminals(args) => ("terminals", args.judge(bench)),
         Rule::Spread(args) => ("spread", args.judge(bench)),
         Rule::Temperature(args) => ("temperature", args.judge(bench)),
+        Rule::Cooldown(args) => ("cooldown", args.judge(bench)),
         Rule::Hermetic(args) => ("hermetic", args.judge(bench)),
         Rule::OpenMotor(args) => ("open-motor", args.judge(bench)),
         Rule::LargeHermetic(args) => ("large-hermetic", args.judge(bench)),

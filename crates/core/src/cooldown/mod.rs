@@ -109,8 +109,21 @@ pub const ONE_BODY: Rule = Rule::at_most(
     ),
 );
 
+/// How well the temperature of a cold winding is known, where its uncertainty is not stated:
+/// expanded uncertainty.
+pub const COLD_AT: Rule = Rule::at_most(
+    "cooldown.cold-at",
+    "uncertainty of a cold reference's temperature where none is stated; expanded",
+    "K",
+    2.0,
+    Source::new(
+        "a winding that stood overnight is within about two kelvins of the air",
+        Status::CommonPractice,
+    ),
+);
+
 /// Every row.
-pub const RULES: &[Rule] = &[TAU, RESET, START, ONE_BODY, STILL_OPEN];
+pub const RULES: &[Rule] = &[TAU, RESET, START, ONE_BODY, STILL_OPEN, COLD_AT];
 
 /// The share of cases in which the protector closes within a [`Window`], the rest being half
 /// earlier and half later, if the priors hold.
