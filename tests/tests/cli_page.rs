@@ -1,4 +1,5 @@
-//! Every example of docs/command-line.md is run, and its output is the one on the page.
+//! Every example of docs/command-line.md and docs/cooldown.md is run, and its output is the one on
+//! the page.
 //!
 //! With `OHMTRAIL_BLESS` set, the page is rewritten with the outputs of now: look at the
 //! difference before it is committed.
@@ -47,7 +48,14 @@ fn the_examples_of_the_page_are_real() {
         folder.path().join("wrong-unit.toml"),
     )
     .expect("a sheet");
-    let path = workspace().join("docs/command-line.md");
+    for (page, least) in [("command-line.md", 26), ("cooldown.md", 2)] {
+        examples_of(page, least, folder.path());
+    }
+}
+
+/// The examples of one page, of which there are at least so many.
+fn examples_of(name: &str, least: usize, folder: &Path) {
+    let path = workspace().join("docs").join(name);
     let page = fs::read_to_string(&path).expect("the page");
     let lines: Vec<&str> = page.lines().collect();
     let mut written = Vec::new();
@@ -67,11 +75,11 @@ fn the_examples_of_the_page_are_real() {
                 .take_while(|l| !l.starts_with("$ ") && *l != "```")
                 .collect();
             at += on_page.len();
-            written.extend(example(command, &on_page, folder.path()));
+            written.extend(example(command, &on_page, folder));
             examples += 1;
         }
     }
-    assert!(examples > 25, "{examples} examples");
+    assert!(examples >= least, "{name}: {examples} examples");
     let mut now = written.join("\n");
     now.push('\n');
     if std::env::var_os("OHMTRAIL_BLESS").is_some() {
@@ -79,7 +87,7 @@ fn the_examples_of_the_page_are_real() {
         return;
     }
     for (number, (page, now)) in page.lines().zip(now.lines()).enumerate() {
-        assert_eq!(page, now, "docs/command-line.md:{}", number + 1);
+        assert_eq!(page, now, "docs/{name}:{}", number + 1);
     }
     assert_eq!(page.lines().count(), now.lines().count());
 }

@@ -21,6 +21,7 @@ pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> S
         found(&mut page, book, record, finding);
     }
     measured(&mut page, book, record);
+    cooling(&mut page, book, record);
     if let Some(finding) = &record.finding {
         ruled_out(&mut page, book, finding);
         unproven(&mut page, book, finding);
@@ -204,6 +205,52 @@ fn measured(page: &mut Page, book: &Book<'_>, record: &Record) {
     }
     for (ask, why) in &record.skipped {
         page.item(&format!("ask {ask} was passed over: {why}"));
+    }
+}
+
+/// Compressors that stand on an open overload, as the trail leaves them.
+fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
+    let now = record.last_at.map(|at| record.elapsed(at.steady));
+    for cooling in record.cooling(book, now.unwrap_or_default()) {
+        page.section(&format!("Overload open: {}", cooling.part));
+        match &cooling.cold {
+            Some(cold) => {
+                let from = if cold.from.is_empty() {
+                    "where it comes from was not said"
+                } else {
+                    &cold.from
+                };
+                page.item(&format!(
+                    "Cold reference, start to run: {} ({from})",
+                    cold.text
+                ));
+            }
+            None => page.item("No cold reference of start to run"),
+        }
+        match cooling.ambient {
+            Some(a) => page.item(&format!(
+                "Ambient, measured: {:.1} ± {:.1} °C",
+                a.value.get(),
+                2.0 * a.u
+            )),
+            None => page.item("Ambient not measured"),
+        }
+        for warm in &cooling.readings {
+            let at = moment(Some(warm.at));
+            page.item(&match warm.winding {
+                Some(t) => format!(
+                    "Take {}, {at}: winding at {:.0} ± {:.0} °C by that reading alone",
+                    warm.take,
+                    t.value.get(),
+                    2.0 * t.u
+                ),
+                None => format!(
+                    "Take {}, {at}: no temperature without a cold reference",
+                    warm.take
+                ),
+            });
+        }
+        page.item(&format!("When the trail ended: {}", cooling.words()));
     }
 }
 

@@ -125,6 +125,8 @@ pub struct Record {
     pub(crate) clock: Micros,
     /// When the unit was switched off, on that clock; none while it is under power.
     pub(crate) off_at: Option<Micros>,
+    /// It was asked to leave the motors to cool, since the unit was switched off.
+    pub(crate) wait_asked: bool,
     /// The version that the suspects were last told for.
     pub(crate) told: Option<u32>,
     /// The version that the finding was made for.
@@ -178,6 +180,7 @@ impl Default for Record {
             version: 0,
             clock: Micros(0),
             off_at: None,
+            wait_asked: false,
             told: None,
             found: None,
         }
@@ -264,6 +267,7 @@ impl Record {
             Event::MeterJoined(joined) => self.meters.push(joined.clone()),
             Event::Asked(asked) => {
                 self.open = Some(asked.ask);
+                self.wait_asked |= matches!(&asked.request, Request::Act { act: Act::WaitCool });
                 self.asks.push(asked.clone());
             }
             Event::Looked { ask, what, answer } => {
@@ -418,6 +422,7 @@ impl Record {
                 if self.power == Power::On {
                     self.power = Power::Off;
                     self.off_at = Some(self.clock);
+                    self.wait_asked = false;
                     self.cooled = false;
                     self.locked = false;
                 }

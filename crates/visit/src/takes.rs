@@ -179,7 +179,12 @@ impl Visit<'_> {
         };
         let (gate_said, revoked, gate_events) = self.tell_take(&reading, pair);
         let accuracy = self.live.meters.get(&reading.meter).cloned();
-        let accuracy = accuracy.unwrap_or(Stated(Vec::new()));
+        let mut accuracy = accuracy.unwrap_or(Stated(Vec::new()));
+        // A thermometer is seldom the meter that joined: what it states is not known then.
+        if pair.is_none() && wanted == Function::Celsius && accuracy.accuracy(wanted, 0.0).is_none()
+        {
+            accuracy = Stated(Vec::new());
+        }
         let known_leads = if pair.is_none() {
             Leads::Zeroed { step: Ohms(0.0) }
         } else {

@@ -77,9 +77,7 @@ impl Cooldown {
     /// Computes; nothing passes or fails by it.
     pub fn judge(&self, bench: &mut Bench) -> Result<Answer, Stop> {
         let cold = match &self.cold {
-            Some(text) => {
-                Some(Cold::read(text).map_err(|e| Fail::input(format!("--cold: {e}")))?)
-            }
+            Some(text) => Some(Cold::read(text).map_err(|e| Fail::input(format!("--cold: {e}")))?),
             None => None,
         };
         let mut read: Vec<(Micros, Quantity<Ohms>, Ohms)> = Vec::new();
@@ -176,7 +174,12 @@ impl Cooldown {
 fn sentence(words: &str) -> String {
     let mut letters = words.chars();
     let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).chain(['.']).collect()
+    first
+        .into_iter()
+        .flatten()
+        .chain(letters)
+        .chain(['.'])
+        .collect()
 }
 
 /// Each reading as a temperature, and what a tenth of an ohm is worth.
@@ -226,13 +229,21 @@ fn expectation(mut answer: Answer, given: &Given<'_>, out: &Outlook, now: Micros
             "still-open",
             show(p, "1"),
             "probability of a good protector when common last read open",
-            if out.advice == Advice::StaysOpen { Level::Check } else { Level::Note },
+            if out.advice == Advice::StaysOpen {
+                Level::Check
+            } else {
+                Level::Note
+            },
             Some(STILL_OPEN.source),
             json!({"p": p, "at_ambient": out.at_ambient}),
         );
     }
     let window = out.window.map(|w| window(&w, now));
-    let source = if given.reset == Normal::of(&RESET) { Some(RESET.source) } else { None };
+    let source = if given.reset == Normal::of(&RESET) {
+        Some(RESET.source)
+    } else {
+        None
+    };
     answer
         .found(
             "advice",
@@ -248,7 +259,11 @@ fn expectation(mut answer: Answer, given: &Given<'_>, out: &Outlook, now: Micros
                 show(given.reset.mean, "Cel"),
                 digits(1.645 * given.reset.sd)
             ),
-            if out.advice == Advice::StaysOpen { Level::Check } else { Level::Open },
+            if out.advice == Advice::StaysOpen {
+                Level::Check
+            } else {
+                Level::Open
+            },
             source,
             json!({
                 "advice": out.advice, "window": window, "closed": out.closed,
@@ -269,9 +284,8 @@ fn expectation(mut answer: Answer, given: &Given<'_>, out: &Outlook, now: Micros
 /// A window in minutes after switching off, and from now on.
 fn window(window: &Window, now: Micros) -> Value {
     let after = |at: Option<Micros>| at.map(|at| (at.0 as f64 / 60e4).round() / 100.0);
-    let left = |at: Option<Micros>| {
-        at.map(|at| ((at.0 as f64 - now.0 as f64) / 60e4).round() / 100.0)
-    };
+    let left =
+        |at: Option<Micros>| at.map(|at| ((at.0 as f64 - now.0 as f64) / 60e4).round() / 100.0);
     json!({
         "coverage": ohmtrail_core::cooldown::COVERAGE,
         "early_minutes": after(window.early),

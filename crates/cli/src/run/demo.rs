@@ -24,7 +24,7 @@ use ohmtrail_visit::{Book, Input, Taken};
 use serde_json::json;
 
 use super::desk::{Desk, Passing, wall_us};
-use super::{bundle, dialogue, tell};
+use super::{bundle, cooling, dialogue, tell};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
@@ -268,6 +268,13 @@ impl<'b> Demo<'b> {
             events.extend(self.desk.go_on(self.time.now())?);
             for event in events.drain(..) {
                 self.tell(&event, out)?;
+            }
+            for cooling in self.desk.visit.cooling_news(self.time.now()) {
+                if out.json() {
+                    out.json_line(&cooling::line(&cooling))?;
+                } else {
+                    out.line(&format!("      {}", cooling::words(&cooling)))?;
+                }
             }
             if let Some(waiting) = self.desk.visit.waiting() {
                 if !out.json() {

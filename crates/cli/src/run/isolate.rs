@@ -13,6 +13,7 @@ use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp};
 use ohmtrail_visit::{Book, Input, Stage};
 use serde_json::json;
 
+use super::cooling::{self, ColdArgs};
 use super::desk::{Desk, DeskError, Passing, wall_us};
 use super::{bundle, dialogue};
 use crate::beforehand::Beforehand;
@@ -31,6 +32,8 @@ pub struct Args {
     sheet: PathBuf,
     #[command(flatten)]
     beforehand: Beforehand,
+    #[command(flatten)]
+    cold: ColdArgs,
     /// The meter's profile; without one, the cautious default accuracy
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
@@ -176,6 +179,7 @@ fn hold(
         accuracy: profile.specs(),
     };
     desk.say(joined, time.now())?;
+    args.cold.say(&mut desk, time.now())?;
     desk.beforehand(&args.beforehand, time.now())?;
 
     let mut begun = false;
@@ -222,6 +226,9 @@ fn hold(
         if begun {
             let events = desk.go_on(time.now())?;
             tell(&events, out)?;
+            for cooling in desk.visit.cooling_news(time.now()) {
+                out.json_line(&cooling::line(&cooling))?;
+            }
             if let (Time::Wall { .. }, Some(waiting)) = (&time, desk.visit.waiting()) {
                 let seconds = waiting.until.since(time.now().steady) / 1_000_000;
                 out.json_line(&json!({ "wait": { "seconds": seconds, "why": waiting.why } }))?;

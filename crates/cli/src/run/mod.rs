@@ -1,6 +1,7 @@
 //! Visits from the command line: on the simulated bench, with a real meter, or as a dialogue that
 //! any program can hold.
 
+mod cooling;
 pub mod demo;
 mod desk;
 mod dialogue;

@@ -6,7 +6,9 @@ use ohmtrail_core::reading::Function;
 use ohmtrail_meters::keyed;
 use ohmtrail_trail::event::{Asked, PlateEntry, Request};
 use ohmtrail_trail::photos;
-use ohmtrail_visit::{Input, Taken};
+use ohmtrail_visit::{AMBIENT, Input, Taken};
+
+use super::cooling;
 
 /// What can be said.
 pub const HELP: &str = "  yes | no                     answer a look
@@ -15,6 +17,8 @@ pub const HELP: &str = "  yes | no                     answer a look
   238.4 V | OL                 key a value in
   skip WHY                     pass the ask over
   take FUNCTION A B VALUE      volunteer a take, such as: take ohms comp-start.1 comp-run.1 3.9 Ohm
+  ambient VALUE                the air around the unit, measured, such as: ambient 31.5 Cel
+  cold PART.S-R=OHMS@CEL+-U    start to run when it was cold, and where that comes from
   look WHAT yes|no             volunteer a look
   strike N WHY                 take N counts no more; it stays in the trail
   plate PART KEY VALUE [UNIT]  a value read off a plate or a part
@@ -118,6 +122,11 @@ pub fn read(line: &str, asked: Option<&Asked>, has_meter: bool, trail: &Path) ->
                 why: why.to_owned(),
             }),
             _ => Typed::Wrong("say: strike N WHY".to_owned()),
+        },
+        ("ambient", _) => volunteered(&format!("celsius {AMBIENT} {AMBIENT} {rest}")),
+        ("cold", _) => match cooling::plate(rest) {
+            Ok(entry) => say(Input::Plate(entry)),
+            Err(what) => Typed::Wrong(what),
         },
         ("plate", _) => plate(rest),
         ("photo", _) => photo(rest, trail),

@@ -16,6 +16,7 @@ use ohmtrail_visit::{Book, Input, Stage, Taken};
 use tokio::sync::mpsc;
 use tokio::time::sleep;
 
+use super::cooling::{self, ColdArgs};
 use super::desk::{Desk, DeskError, wall_us};
 use super::typed::{self, Typed};
 use super::{bundle, dialogue, tell};
@@ -36,6 +37,8 @@ pub struct Args {
     sheet: PathBuf,
     #[command(flatten)]
     beforehand: Beforehand,
+    #[command(flatten)]
+    cold: ColdArgs,
     /// The trail: a new file
     #[arg(
         long,
@@ -176,6 +179,7 @@ impl Table<'_> {
             accuracy: profile.specs(),
         };
         let mut events = self.desk.say(joined, stamp(self.clock))?;
+        args.cold.say(&mut self.desk, stamp(self.clock))?;
         self.desk.beforehand(&args.beforehand, stamp(self.clock))?;
         if let Some(what) = &args.complaint {
             let complaint = Input::Complaint {
@@ -201,6 +205,13 @@ impl Table<'_> {
         loop {
             let events = self.desk.go_on(stamp(self.clock))?;
             self.tell(&events, out)?;
+            for cooling in self.desk.visit.cooling_news(stamp(self.clock)) {
+                if out.json() {
+                    out.json_line(&cooling::line(&cooling))?;
+                } else {
+                    out.line(&format!("      {}", cooling::words(&cooling)))?;
+                }
+            }
             out.finish()?;
             if self.desk.visit.stage() == Stage::Left {
                 return self.end(out);

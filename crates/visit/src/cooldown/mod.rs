@@ -8,10 +8,10 @@
 mod cold;
 mod words;
 
-use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::class::Class;
-use ohmtrail_core::cooldown::{Advice, Given, Outlook, Sample, outlook};
+use ohmtrail_core::cooldown::{Advice, Given, Normal, Outlook, RESET, STILL_OPEN, Sample, outlook};
+use ohmtrail_core::math::phi;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::{Celsius, Micros, Ohms};
 use ohmtrail_trail::event::{Power, Stamp};
@@ -27,6 +27,14 @@ use crate::visit::Visit;
 /// ambient.
 pub const AMBIENT: &str = "ambient";
 
+/// Common to either winding.
+const COMMON: [WindingPair; 2] = [WindingPair::CommonStart, WindingPair::CommonRun];
+/// After what time an open common is read again where nothing better is known, microseconds: half an
+/// hour, the least that a compressor is said to need (a trade tip on open overloads, verified).
+const LOOK_AGAIN: u64 = 30 * 60_000_000;
+/// How often common is read open before it is left for another day.
+const MOST_OPENS: usize = 8;
+
 /// An S-R reading as a temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Warm {
@@ -34,6 +42,8 @@ pub struct Warm {
     pub take: u32,
     /// When.
     pub at: Stamp,
+    /// The same on the clock of [`Record::elapsed`].
+    pub(crate) elapsed: Micros,
     /// The winding's mean temperature; none without a cold reference.
     pub winding: Option<Quantity<Celsius>>,
 }
@@ -43,6 +53,8 @@ pub struct Warm {
 pub struct Cooling {
     /// The part.
     pub part: String,
+    /// Its common was not read since it was switched off: whether it is open is only supposed.
+    pub unread: bool,
     /// What its S-R had when it was cold.
     pub cold: Option<Cold>,
     /// The ambient, as last taken.
@@ -67,7 +79,12 @@ impl Cooling {
     /// What is to be expected, in words.
     #[must_use]
     pub fn words(&self) -> String {
-        cooling_words(&self.outlook, self.now)
+        let words = cooling_words(&self.outlook, self.now);
+        if self.unread {
+            format!("if its overload is open: {words}")
+        } else {
+            words
+        }
     }
 
     /// What a further look at it would have to differ in to be news.
@@ -94,28 +111,15 @@ pub(crate) struct News {
     advice: Advice,
 }
 
-/// Whether common was read open, and when last; none if it was not read, or its latest reading has
-/// a path. `heat` narrows it to takes of one heat.
-fn common_open(record: &Record, motor: &Windings, heat: Option<Heat>) -> Option<Micros> {
-    let since = record.off_at?;
-    let mut latest: Option<(&Took, bool)> = None;
-    for took in record
-        .takes
-        .iter()
-        .filter(|t| t.counts() && t.elapsed >= since)
-    {
-        let own = motor.checks.iter().any(|(pair, of, check)| {
-            *pair != WindingPair::StartRun
-                && Some(*check) == took.check
-                && (heat.is_none() || of.is_none() || *of == heat)
-        });
-        if own && let Some(verdict) = &took.take.verdict {
-            latest = Some((took, verdict.class == Class::Open));
-        }
-    }
-    latest
-        .filter(|(_, open)| *open)
-        .map(|(took, _)| took.elapsed)
+/// What common of a motor last read since it was switched off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Common {
+    /// Nothing: it was not read.
+    Unread,
+    /// Open to a winding, at this moment.
+    Open(Micros),
+    /// A path.
+    Path,
 }
 
 impl Record {
@@ -127,13 +131,53 @@ impl Record {
         Micros(self.clock.0.saturating_add(steady.since(last)))
     }
 
-    /// Every compressor that stands on an open overload, at a moment of [`Record::elapsed`].
+    /// Every compressor that stands on an open overload, at a moment of [`Record::elapsed`]: its
+    /// common reads open, or was not read since the wait for it was asked for.
     #[must_use]
     pub fn cooling(&self, book: &Book<'_>, now: Micros) -> Vec<Cooling> {
+        self.coolings(book, now, self.wait_asked)
+    }
+
+    fn coolings(&self, book: &Book<'_>, now: Micros, unread_too: bool) -> Vec<Cooling> {
         let hermetic = book.windings().iter().filter(|m| m.hermetic);
         hermetic
-            .filter_map(|motor| self.cooling_of(book, motor, now))
+            .filter_map(|motor| self.cooling_of(book, motor, now, unread_too))
             .collect()
+    }
+
+    /// The takes of these pairs of a motor that count, since it was switched off.
+    fn takes_of_pairs<'r>(
+        &'r self,
+        motor: &'r Windings,
+        pairs: &'r [WindingPair],
+    ) -> impl Iterator<Item = &'r Took> {
+        let off = self.off_at.unwrap_or(Micros(u64::MAX));
+        self.takes.iter().filter(move |t| {
+            t.counts()
+                && t.elapsed >= off
+                && motor
+                    .checks
+                    .iter()
+                    .any(|(pair, _, check)| pairs.contains(pair) && Some(*check) == t.check)
+        })
+    }
+
+    /// What common last read.
+    fn common(&self, motor: &Windings) -> Common {
+        let read = self.takes_of_pairs(motor, &COMMON);
+        let classes = read.filter_map(|t| Some((t, t.take.verdict.as_ref()?.class)));
+        match classes.last() {
+            None => Common::Unread,
+            Some((took, Class::Open)) => Common::Open(took.elapsed),
+            Some(_) => Common::Path,
+        }
+    }
+
+    /// Whether a part was last seen to run.
+    fn runs(&self, part: &str) -> bool {
+        let what = format!("{part}.running");
+        let seen = self.looks.iter().rev().find(|l| l.what == what);
+        seen.is_some_and(|l| l.answer)
     }
 
     /// That of one motor.
@@ -142,22 +186,25 @@ impl Record {
         book: &Book<'_>,
         motor: &Windings,
         now: Micros,
+        unread_too: bool,
     ) -> Option<Cooling> {
         let off = self.off_at.filter(|_| self.power == Power::Off)?;
-        let open = common_open(self, motor, None)?;
         let part = book.sheet.parts[motor.part].name.clone();
+        let common = self.common(motor);
+        let open = match common {
+            Common::Open(moment) => moment,
+            Common::Unread if unread_too && !self.runs(&part) => off,
+            Common::Unread | Common::Path => return None,
+        };
         let cold = self
             .plate(&part, COLD_KEY)
             .and_then(|plate| Cold::read(&plate.value).ok());
         let ambient = self.ambient();
         let mut readings = Vec::new();
         let mut samples = Vec::new();
-        for took in self.takes.iter().filter(|t| t.counts() && t.elapsed >= off) {
-            let start_run = motor.checks.iter().any(|(pair, _, check)| {
-                *pair == WindingPair::StartRun && Some(*check) == took.check
-            });
+        for took in self.takes_of_pairs(motor, &[WindingPair::StartRun]) {
             let take = &took.take;
-            let Some(shown) = take.shown.decimal().filter(|_| start_run) else {
+            let Some(shown) = take.shown.decimal() else {
                 continue;
             };
             if !(take.value.is_finite() && take.value > 0.0) {
@@ -179,6 +226,7 @@ impl Record {
             readings.push(Warm {
                 take: take.take,
                 at: took.at,
+                elapsed: took.elapsed,
                 winding,
             });
         }
@@ -189,9 +237,15 @@ impl Record {
             ..Given::new(off, open)
         };
         // Numbers that are none do not get into a record.
-        let outlook = outlook(&given, now).ok()?;
+        let mut outlook = outlook(&given, now).ok()?;
+        let unread = common == Common::Unread;
+        if unread && outlook.advice == Advice::StaysOpen {
+            // Nothing is open that was not read.
+            outlook.advice = Advice::MeasureAgain;
+        }
         Some(Cooling {
             part,
+            unread,
             cold,
             ambient,
             readings,
@@ -216,73 +270,81 @@ impl Record {
         })
     }
 
-    /// How often common was read open since the motors were called cold.
-    pub(crate) fn cold_opens(&self, motor: &Windings) -> usize {
-        let since = self.off_at.unwrap_or_default();
-        let cold = |took: &&Took| {
-            motor.checks.iter().any(|(pair, heat, check)| {
-                *pair != WindingPair::StartRun
-                    && heat.is_none_or(|h| h == Heat::Cold)
-                    && Some(*check) == took.check
-            })
-        };
-        let takes = self
-            .takes
-            .iter()
-            .filter(|t| t.counts() && t.elapsed >= since);
-        takes
+    /// When common read open since the motors were called cold, oldest first.
+    fn cold_opens(&self, motor: &Windings) -> Vec<Micros> {
+        self.takes_of_pairs(motor, &COMMON)
             .filter(|t| t.take.state.cooled)
-            .filter(cold)
             .filter(|t| {
                 t.take
                     .verdict
                     .as_ref()
                     .is_some_and(|v| v.class == Class::Open)
             })
-            .count()
+            .map(|t| t.elapsed)
+            .collect()
     }
 }
 
-/// Whether an open common leg of a motor that was called cold speaks against its protector.
+/// What an open common leg of a motor that was called cold is worth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum ColdOpen {
-    /// It does: a good one would have closed, or the technician's word is all there is, and it was
-    /// read twice.
+    /// It is evidence: a good protector would have closed, or the technician's word that it is cold
+    /// is all there is; and it was read twice.
     Proves,
     /// Read once: it is read again.
     Again,
-    /// By its temperature or the time it may still be hot: not before this moment of
+    /// By what was measured the motor may still be hot: read again, and not before this moment of
     /// [`Record::elapsed`].
     NotBefore(Micros),
-    /// By its temperature it may still be hot, and no time can be given.
+    /// The same, and it was read often enough: it cannot be told in this visit.
     NotNow,
 }
 
 impl Record {
     /// What an open common leg of a motor that was called cold is worth.
     pub(crate) fn cold_open(&self, book: &Book<'_>, motor: &Windings) -> ColdOpen {
-        let repeated = self.cold_opens(motor) > 1;
-        let Some(open) = common_open(self, motor, Some(Heat::Cold)) else {
+        let opens = self.cold_opens(motor);
+        let (Some(&open), Common::Open(_)) = (opens.last(), self.common(motor)) else {
             return ColdOpen::Proves;
         };
-        let Some(cooling) = self.cooling_of(book, motor, open) else {
+        let Some(cooling) = self.cooling_of(book, motor, open, false) else {
             return ColdOpen::Proves;
         };
+        let later = Micros(open.0.saturating_add(LOOK_AGAIN));
         let outlook = cooling.outlook;
         let said = match (outlook.advice, outlook.window, outlook.slowest) {
             (Advice::StaysOpen, ..) => ColdOpen::Proves,
-            (Advice::DoesNotFit, ..) => ColdOpen::NotNow,
-            (_, Some(window), _) => window.late.map_or(ColdOpen::NotNow, ColdOpen::NotBefore),
+            (_, Some(window), _) => ColdOpen::NotBefore(window.late.unwrap_or(later)),
             (_, None, Some(slowest)) => ColdOpen::NotBefore(slowest),
-            // A reading that is warm by itself, in a measured ambient.
-            (..) if outlook.still_open.is_some() => ColdOpen::NotNow,
-            // Nothing measured speaks of heat: the technician's word that it is cold stands.
-            (..) => ColdOpen::Proves,
+            // Readings that do not fit, or a warm one by itself.
+            _ if outlook.still_open.is_some() || outlook.advice == Advice::DoesNotFit => {
+                ColdOpen::NotBefore(later)
+            }
+            _ if cooling.is_hot_at(open) => ColdOpen::NotBefore(later),
+            // Nothing measured speaks of heat: the technician's word stands.
+            _ => ColdOpen::Proves,
         };
         match said {
-            ColdOpen::Proves if !repeated => ColdOpen::Again,
+            ColdOpen::Proves if opens.len() < 2 => ColdOpen::Again,
+            ColdOpen::NotBefore(_) if opens.len() >= MOST_OPENS => ColdOpen::NotNow,
             other => other,
         }
+    }
+}
+
+impl Cooling {
+    /// Whether start to run, read shortly before or after that moment, has the winding so hot that a
+    /// good protector may be open.
+    fn is_hot_at(&self, moment: Micros) -> bool {
+        let latest = self.readings.last();
+        let near = latest
+            .is_some_and(|r| moment.since(r.elapsed).max(r.elapsed.since(moment)) <= LOOK_AGAIN);
+        let reset = Normal::of(&RESET);
+        near && self.outlook.winding.is_some_and(|w| {
+            let spread = w.u.hypot(reset.sd);
+            let open = phi((w.value.get() - reset.mean) / spread);
+            open > STILL_OPEN.upper.unwrap_or(0.0)
+        })
     }
 }
 
@@ -290,7 +352,9 @@ impl Visit<'_> {
     /// What is expected of compressors that stand on an open overload, as the end of a sentence,
     /// and the minutes after which each of them should have closed.
     pub(crate) fn cooling_expected(&self, steady: Micros) -> (String, Option<f32>) {
-        let all = self.record.cooling(self.book, self.record.elapsed(steady));
+        let all = self
+            .record
+            .coolings(self.book, self.record.elapsed(steady), true);
         let words = all
             .iter()
             .map(|c| format!(". {}: {}", c.part, c.words()))

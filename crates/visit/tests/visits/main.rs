@@ -2,6 +2,7 @@
 //! who answers what is asked. Units, customers and work orders are invented.
 
 mod bench;
+mod cooldown;
 mod gates;
 mod replay;
 mod sweep;
