@@ -276,3 +276,152 @@ fn a_netlist_names_what_it_does_not_know() {
         "{dead:?}"
     );
 }
+
+/// What `sheet new` makes is sound as it is, says nothing in vain, and writes over nothing.
+#[test]
+fn a_new_sheet_is_sound_and_nothing_is_written_over() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, base) in [
+        ("whole", None),
+        ("derived", Some(SHEET)),
+        ("beside", Some("whole.toml")),
+    ] {
+        let file = folder.path().join(format!("{name}.toml"));
+        let base = base.map(|b| match b {
+            SHEET => b.into(),
+            beside => folder.path().join(beside),
+        });
+        let more: Vec<std::ffi::OsString> = base
+            .iter()
+            .flat_map(|b: &std::path::PathBuf| ["--based-on".into(), b.into()])
+            .collect();
+        let new = |more: &[std::ffi::OsString]| {
+            let mut args: Vec<std::ffi::OsString> =
+                vec!["sheet".into(), "new".into(), file.clone().into()];
+            args.extend_from_slice(more);
+            run(args)
+        };
+        let made = new(&more);
+        assert_eq!(made.code, 0, "{made:?}");
+        assert!(made.out.contains("sheet check"), "{made:?}");
+        let check = run([
+            "sheet".as_ref(),
+            "check".as_ref(),
+            "--json".as_ref(),
+            file.as_os_str(),
+        ]);
+        assert_eq!(check.code, 0, "{check:?}");
+        let check = check.json();
+        assert_eq!(check["sound"], true);
+        assert_eq!(check["probe_box"]["fits"], true);
+        assert_eq!(check["notes"].as_array().map(Vec::len), Some(0), "{check}");
+        std::fs::write(&file, "mine").expect("written");
+        let again = new(&more);
+        assert_eq!(again.code, 3, "{again:?}");
+        assert_eq!(std::fs::read_to_string(&file).expect("there"), "mine");
+        assert!(again.err.contains("left as it is"), "{again:?}");
+        if name == "whole" {
+            std::fs::remove_file(&file).expect("removed");
+            assert_eq!(new(&more).code, 0);
+        }
+    }
+}
+
+/// A draft with many slips: all of them are named, each with the nearest name where there is one,
+/// and nothing that only follows from another slip.
+#[test]
+fn every_slip_of_a_draft_is_named_at_once() {
+    let path = sheet("cellar-dryer-draft.toml");
+    let ran = run([
+        "sheet".as_ref(),
+        "check".as_ref(),
+        "--json".as_ref(),
+        path.as_os_str(),
+    ]);
+    assert_eq!(ran.code, 3);
+    let json = ran.json();
+    let said: Vec<(u64, String)> = json["problems"]
+        .as_array()
+        .expect("problems")
+        .iter()
+        .map(|p| {
+            assert!(
+                p["file"]
+                    .as_str()
+                    .is_some_and(|f| f.ends_with("-draft.toml")),
+                "{p}"
+            );
+            let text = format!("{} {}", p["what"], p["remedy"]);
+            (p["line"].as_u64().expect("a line"), text)
+        })
+        .collect();
+    for (line, words) in [
+        (9, "float-switch"),
+        (12, "heater.2"),
+        (14, "`watts` is not a key"),
+        (18, "contactor"),
+        (20, "`colour` is not a key"),
+        (26, "no lifted set"),
+        (27, "did you mean \\\"heater.open\\\"?"),
+        (30, "not a probability"),
+        (31, "did you mean \\\"run-cap.open\\\"?"),
+    ] {
+        assert!(
+            said.iter()
+                .any(|(l, text)| *l == line && text.contains(words)),
+            "line {line}, {words}: {said:#?}"
+        );
+    }
+    assert_eq!(said.len(), 9, "{said:#?}");
+}
+
+#[test]
+fn a_sheet_is_drawn_and_so_are_its_checks() {
+    let schematic = words(&format!("sheet draw {SHEET}"));
+    assert_eq!(schematic.code, 0);
+    assert!(schematic.out.starts_with("<svg ") && schematic.out.contains("id=\"wire-comp-run\""));
+    assert_eq!(
+        words(&format!("sheet draw {SHEET} --json")).json()["svg"],
+        schematic.out
+    );
+    // Lifted ends are those of the sheet's own check, unless others are named.
+    let own = words(&format!(
+        "sheet draw {SHEET} --points run-cap.C run-cap.HERM"
+    ));
+    assert!(own.out.contains("end lifted"), "{own:?}");
+    let function = "--function volts-ac";
+    let bare = words(&format!(
+        "sheet draw {SHEET} --points run-cap.C run-cap.HERM {function}"
+    ));
+    assert!(!bare.out.contains("end lifted"), "{bare:?}");
+    let lift = "--lift comp-start.1";
+    let named = words(&format!(
+        "sheet draw {SHEET} --points run-cap.C run-cap.HERM {lift}"
+    ));
+    assert_eq!(named.out.matches("end lifted").count(), 1, "{named:?}");
+    // A check by its line in the list, and by its points.
+    let number = 1 + rows("checks")
+        .iter()
+        .position(|c| c["function"] == "farads" && c["points"][1] == "run-cap.HERM")
+        .expect("the check");
+    let numbered = words(&format!("sheet draw {SHEET} --check {number}"));
+    assert_eq!(numbered.out, own.out);
+    for (more, remedy) in [
+        ("--points run-cap.C run-cap.Z", "sheet points"),
+        ("--points run-cap.C thermostat.O", "--function"),
+        ("--check 9999", "sheet checks"),
+        (
+            "--points run-cap.C run-cap.HERM --function luck",
+            "known are",
+        ),
+        (
+            "--points run-cap.C run-cap.HERM --function amps-ac",
+            "both ends of one wire",
+        ),
+        ("--points run-cap.C run-cap.HERM --lift moon", "sets are"),
+    ] {
+        let ran = words(&format!("sheet draw {SHEET} {more}"));
+        assert_eq!(ran.code, 2, "{more}: {ran:?}");
+        assert!(ran.err.contains(remedy), "{more}: {ran:?}");
+    }
+}

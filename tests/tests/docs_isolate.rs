@@ -3,11 +3,9 @@
 mod docs_blocks;
 
 use std::fs;
-use std::io::{BufRead, BufReader, Write};
-use std::process::Stdio;
 
 use ohmtrail_circuit::compile::Options;
-use ohmtrail_tests::cli::{ohmtrail, workspace};
+use ohmtrail_tests::cli::workspace;
 use serde_json::{Value, json};
 
 const PAGE: &str = "isolate.md";
@@ -55,7 +53,6 @@ fn the_constants_are_those_of_the_code() {
 /// taken the fuse with it.
 struct Technician {
     power: bool,
-    transcript: Vec<String>,
 }
 
 impl Technician {
@@ -106,32 +103,6 @@ impl Technician {
     }
 }
 
-/// A line as the page shows it: three decimals, and lists cut short.
-fn shorter(value: &Value) -> String {
-    match value {
-        Value::Number(n) if n.is_f64() => {
-            let rounded = (n.as_f64().unwrap_or(f64::NAN) * 1e3).round() / 1e3;
-            format!("{rounded}")
-        }
-        Value::Array(items) => {
-            let mut shown: Vec<String> = items.iter().map(shorter).collect();
-            if items.len() > 2 && items[0].is_object() {
-                shown.truncate(2);
-                shown.push("…".to_owned());
-            }
-            format!("[{}]", shown.join(","))
-        }
-        Value::Object(fields) => {
-            let shown: Vec<String> = fields
-                .iter()
-                .map(|(k, v)| format!("\"{k}\":{}", shorter(v)))
-                .collect();
-            format!("{{{}}}", shown.join(","))
-        }
-        other => other.to_string(),
-    }
-}
-
 /// Holds a whole dialogue on the sheet of docs/sheet.md. Returns the transcript and the finding.
 fn hold() -> (Vec<String>, Value) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -142,64 +113,8 @@ fn hold() -> (Vec<String>, Value) {
         .map(|l| format!("{l}\n"))
         .collect();
     fs::write(&board, text).expect("the sheet");
-    let mut process = ohmtrail()
-        .args(["isolate", "--stdio", "--clock", "asked", "--sheet"])
-        .arg(&board)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("the binary starts");
-    let mut to = process.stdin.take().expect("standard input");
-    let from = BufReader::new(process.stdout.take().expect("standard output"));
-    let mut technician = Technician {
-        power: true,
-        transcript: Vec::new(),
-    };
-    let mut finding = Value::Null;
-    let mut say = |line: &Value, transcript: &mut Vec<String>| {
-        transcript.push(format!("-> {}", shorter(line)));
-        writeln!(to, "{line}").expect("a line in");
-    };
-    say(
-        &json!({ "complaint": "fuse-blows" }),
-        &mut technician.transcript,
-    );
-    // A test for absence of voltage takes many lines that are much alike.
-    let mut absence = false;
-    for line in from.lines() {
-        let line = line.expect("a line out");
-        let message: Value = serde_json::from_str(&line).unwrap_or_else(|e| panic!("{e}: {line}"));
-        assert!(message["error"].is_null(), "{line}");
-        let ask = &message["ask"];
-        if !ask.is_null() {
-            let why = ask["why"].as_str().expect("a reason");
-            absence = why.starts_with("test for absence");
-        }
-        let told = technician.transcript.len();
-        technician
-            .transcript
-            .push(format!("<- {}", shorter(&message)));
-        if !ask.is_null() {
-            let answer = technician.answer(ask);
-            say(&answer, &mut technician.transcript);
-        }
-        if absence {
-            technician.transcript.truncate(told);
-            if technician.transcript.last().is_none_or(|l| l != "…") {
-                technician.transcript.push("…".to_owned());
-            }
-        }
-        if message["finding"].is_object() {
-            finding = message["finding"].clone();
-        }
-        if message["left"].is_object() {
-            break;
-        }
-        assert!(technician.transcript.len() < 200, "the dialogue has no end");
-    }
-    let status = process.wait().expect("it ends");
-    assert!(status.success(), "{status}");
-    (technician.transcript, finding)
+    let mut technician = Technician { power: true };
+    docs_blocks::dialogue(&board, "fuse-blows", |ask| technician.answer(ask))
 }
 
 /// The dialogue of the page is a real one, and finds what is broken.

@@ -13,6 +13,7 @@ use ohmtrail_core::isolate::table::{NO_FAULT, VERSION, to_byte};
 use ohmtrail_core::isolate::{AskRecord, Cooled, Kind, PowerNeed, Table, TableError};
 use ohmtrail_core::reading::Function;
 
+use crate::alike::{Mean, group, means};
 use crate::bands::{CheckBands, bands};
 use crate::meter::{Ideal, Scene, State};
 use crate::operate::Unit;
@@ -47,9 +48,6 @@ pub const UNNAMED: usize = 12;
 
 /// How many healthy units the bands are drawn from.
 const HEALTHY_UNITS: usize = 32;
-
-/// Total variation under which two hypotheses' predictions of one check count as alike.
-const ALIKE: f32 = 0.08;
 
 /// A compiled sheet.
 #[derive(Debug, Clone)]
@@ -313,7 +311,7 @@ fn check_bands(circuit: &Circuit<'_>) -> Vec<Option<CheckBands>> {
         .collect()
 }
 
-type Row = [u8; CLASSES];
+pub(crate) type Row = [u8; CLASSES];
 
 /// The row of every check for every sample of every hypothesis.
 fn predict_all(
@@ -445,61 +443,6 @@ fn measured_row(function: Function, bands: &CheckBands, ideal: Ideal) -> Row {
         }
     }
     row
-}
-
-/// A row as shares of one.
-type Mean = [f32; CLASSES];
-
-fn shares(row: &Row) -> Mean {
-    let row = row.map(ohmtrail_core::isolate::table::from_byte);
-    let sum: f32 = row.iter().sum();
-    row.map(|p| p / sum)
-}
-
-/// What each hypothesis predicts of each check, over its samples.
-fn means(predicted: &[Vec<Row>], samples: usize) -> Vec<Vec<Mean>> {
-    predicted
-        .iter()
-        .map(|rows| {
-            let checks = rows.len() / samples;
-            (0..checks)
-                .map(|c| {
-                    let mut mean = [0.0; CLASSES];
-                    for s in 0..samples {
-                        for (m, p) in mean.iter_mut().zip(shares(&rows[s * checks + c])) {
-                            *m += p / samples as f32;
-                        }
-                    }
-                    mean
-                })
-                .collect()
-        })
-        .collect()
-}
-
-/// Whether two hypotheses' predictions differ by less than [`ALIKE`] at every check.
-fn alike(a: &[Mean], b: &[Mean]) -> bool {
-    a.iter().zip(b).all(|(x, y)| {
-        let distance: f32 = x.iter().zip(y).map(|(p, q)| (p - q).abs()).sum();
-        distance / 2.0 < ALIKE
-    })
-}
-
-/// The order of the named hypotheses in the table with their groups: the members of a group side
-/// by side, *no fault* first.
-fn group(means: &[Vec<Mean>]) -> Vec<(usize, usize)> {
-    let mut groups: Vec<Vec<usize>> = Vec::new();
-    for h in 0..means.len() {
-        match groups.iter_mut().find(|g| alike(&means[g[0]], &means[h])) {
-            Some(group) => group.push(h),
-            None => groups.push(vec![h]),
-        }
-    }
-    groups
-        .iter()
-        .enumerate()
-        .flat_map(|(g, members)| members.iter().map(move |&h| (h, g)))
-        .collect()
 }
 
 /// The distinct rows of a check, and the row of each cell.

@@ -3,10 +3,12 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+mod alike;
 pub mod bands;
 pub mod bench;
 pub mod compile;
 pub mod costs;
+pub mod draw;
 mod follow;
 pub mod linear;
 pub mod meter;
@@ -18,6 +20,7 @@ pub mod network;
 pub mod operate;
 pub mod parts;
 pub mod priors;
+pub mod review;
 mod sample;
 mod settle;
 pub mod sheet;

@@ -7,6 +7,7 @@ use ohmtrail_core::gates::limits::DEAD;
 use ohmtrail_core::reading::Function;
 use toml::de::DeValue;
 
+use super::near::did_you_mean;
 use super::read::Reader;
 use super::toml::Keys;
 use crate::meter::VOLTMETER_OHMS;
@@ -39,6 +40,7 @@ impl Reader {
         }
         let minutes = keys.number("minutes").unwrap_or(2.0);
         keys.finish();
+        self.places.lifts.push(keys.place());
         self.lifts.push(Lift {
             name,
             ends,
@@ -49,6 +51,8 @@ impl Reader {
     pub(super) fn looks(&mut self) {
         for (part, p) in self.parts.iter().enumerate() {
             for look in p.kind.looks {
+                let place = self.places.parts.get(part).cloned();
+                self.places.checks.push(place.unwrap_or_default());
                 self.checks.push(Check {
                     question: Question::Look { part, look },
                     power: look.power,
@@ -100,7 +104,10 @@ impl Reader {
                 keys.text.problem(
                     span,
                     format!("there is no lifted set \"{name}\""),
-                    "add a [[lift]] of that name, or correct it",
+                    format!(
+                        "{}add a [[lift]] of that name, or correct it",
+                        did_you_mean(name, self.lifts.iter().map(|l| l.name.as_str()))
+                    ),
                 );
             }
             found
@@ -129,7 +136,8 @@ impl Reader {
             .collect();
         keys.finish();
         let (Some(function), &[a, b]) = (function, points.as_slice()) else {
-            if function.is_some() && points.len() < 2 {
+            // Of points that are named and not there, something was said already.
+            if function.is_some() && keys.strings("points").len() < 2 {
                 keys.text.problem(
                     keys.span.clone(),
                     "a check needs two points",
@@ -186,6 +194,7 @@ impl Reader {
             }
         };
         for &heat in heats {
+            self.places.checks.push(keys.place());
             self.checks.push(Check {
                 question: Question::Measure {
                     function,
@@ -204,11 +213,14 @@ impl Reader {
 
     fn fault(&self, keys: &Keys<'_, '_>, name: &str, span: Range<usize>) -> Option<usize> {
         let found = self.faults.iter().position(|f| f.name == name);
-        if found.is_none() {
+        if found.is_none() && !self.is_broken(name) {
             keys.text.problem(
                 span,
                 format!("\"{name}\" is not a fault of this sheet"),
-                "list them with `ohmtrail sheet faults`",
+                format!(
+                    "{}list them with `ohmtrail sheet faults`",
+                    did_you_mean(name, self.faults.iter().map(|f| f.name.as_str()))
+                ),
             );
         }
         found

@@ -2,6 +2,30 @@
 
 use std::fmt;
 
+/// A place in a sheet's text.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Place {
+    /// The file, or the built-in sheet's name.
+    pub file: String,
+    /// The line, counted from 1.
+    pub line: usize,
+}
+
+/// Where things of a sheet are written, each in the order of the sheet's own list.
+#[derive(Debug, Clone, Default)]
+pub struct Places {
+    /// Of each part.
+    pub parts: Vec<Place>,
+    /// Of each wire.
+    pub wires: Vec<Place>,
+    /// Of each lifted set.
+    pub lifts: Vec<Place>,
+    /// Of each check; of a look, its part's.
+    pub checks: Vec<Place>,
+    /// Of `[dead]`.
+    pub dead: Option<Place>,
+}
+
 /// One thing wrong with a sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {

@@ -96,7 +96,10 @@ impl Layer {
             || Ok::<_, std::io::Error>((std::fs::read_to_string(&path)?, path.canonicalize()?));
         let (text, file) = load().map_err(|e| e.to_string())?;
         Ok(Layer {
-            name: path.display().to_string(),
+            name: Path::new(&self.name)
+                .with_file_name(base)
+                .display()
+                .to_string(),
             text,
             file: Some(file),
         })

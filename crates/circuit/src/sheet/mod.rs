@@ -4,6 +4,7 @@
 mod checks;
 mod error;
 mod layers;
+mod near;
 mod quantity;
 mod read;
 pub(crate) mod toml;
@@ -12,8 +13,9 @@ use std::collections::BTreeMap;
 
 use ohmtrail_core::reading::Function;
 
-pub use self::error::{Problem, SheetError};
+pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
+pub use self::quantity::words as unit_words;
 use crate::costs::Costs;
 use crate::parts::{Kind, LookKind};
 use crate::priors::Priors;
@@ -264,6 +266,8 @@ pub struct Sheet {
     pub complaints: Vec<Complaint>,
     /// What must read dead.
     pub dead: DeadPlan,
+    /// Where its tables are written.
+    pub places: Places,
     /// What changes of state take.
     pub minutes: Minutes,
     /// What is held probable before anything is measured. [`Sheet::set_priors`] replaces it.

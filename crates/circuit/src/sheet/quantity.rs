@@ -33,7 +33,9 @@ pub fn read(text: &str, want: Unit) -> Result<f64, String> {
     Ok(value * factor + zero)
 }
 
-fn words(unit: Unit) -> &'static str {
+/// How values of a unit are written, in words.
+#[must_use]
+pub fn words(unit: Unit) -> &'static str {
     match unit {
         Unit::Ohm => "Ohm (mOhm, kOhm, MOhm)",
         Unit::Farad => "F (uF, nF)",

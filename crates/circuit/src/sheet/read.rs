@@ -8,8 +8,9 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::checks::never_dead;
+use super::near::did_you_mean;
 use super::toml::Keys;
-use super::{Check, Fault, Lift, Minutes, Part, PointId, Sheet, Wire, quantity};
+use super::{Check, Fault, Lift, Minutes, Part, Places, PointId, Sheet, Wire, quantity};
 use crate::costs::Costs;
 use crate::parts::{KINDS, kind};
 use crate::priors::Priors;
@@ -24,6 +25,11 @@ pub(super) struct Reader {
     pub(super) faults: Vec<Fault>,
     pub(super) lifts: Vec<Lift>,
     pub(super) checks: Vec<Check>,
+    pub(super) places: Places,
+    /// Parts and wires that are there and cannot be read: what names them is not wrong for it.
+    broken: Vec<String>,
+    /// Terminals at the good end of such wires.
+    half_wired: Vec<PointId>,
 }
 
 /// The tables of that key over all layers. Each layer takes away what its `remove` names, then
@@ -177,6 +183,7 @@ impl Reader {
             .map(|(name, keys)| self.complaint(name, &keys))
             .collect();
         let dead_keys = layers.iter().rev().find_map(|l| l.table("dead"));
+        self.places.dead = dead_keys.as_ref().map(Keys::place);
         let dead = dead_keys.as_ref().map(|keys| self.dead(keys));
         if dead.is_none() {
             last.text.problem(
@@ -237,6 +244,7 @@ impl Reader {
             minutes,
             priors,
             costs: Costs::builtin(),
+            places: self.places,
             nodes,
             internals,
             point_index: self.index,
@@ -258,6 +266,7 @@ impl Reader {
 
     fn part(&mut self, name: String, keys: &Keys<'_, '_>) {
         let Some((kind_name, span)) = keys.need("kind") else {
+            self.broken.push(name);
             return;
         };
         let Some(kind) = kind(kind_name) else {
@@ -265,8 +274,13 @@ impl Reader {
             keys.text.problem(
                 span,
                 format!("\"{kind_name}\" is not a kind of part"),
-                format!("known kinds are {}", known.join(", ")),
+                format!(
+                    "{}known kinds are {}",
+                    did_you_mean(kind_name, known.iter().copied()),
+                    known.join(", ")
+                ),
             );
+            self.broken.push(name);
             return;
         };
         let words = keys
@@ -319,6 +333,7 @@ impl Reader {
                 format!("{words}: {}", t.words),
             );
         }
+        self.places.parts.push(keys.place());
         self.parts.push(Part {
             name,
             words,
@@ -365,8 +380,8 @@ impl Reader {
         span: Range<usize>,
     ) -> Option<PointId> {
         let found = self.index.get(name).copied();
-        if found.is_none() {
-            let part = name.split('.').next().unwrap_or_default();
+        let part = name.split('.').next().unwrap_or_default();
+        if found.is_none() && !self.is_broken(name) {
             let near: Vec<&str> = self
                 .points
                 .iter()
@@ -374,7 +389,12 @@ impl Reader {
                 .filter(|n| n.split('.').next() == Some(part))
                 .collect();
             let remedy = if near.is_empty() {
-                format!("there is no part or wire \"{part}\"; name one of the sheet's")
+                let known = self.parts.iter().map(|p| p.name.as_str());
+                let known = known.chain(self.wires.iter().map(|w| w.name.as_str()));
+                format!(
+                    "{}there is no part or wire \"{part}\"",
+                    did_you_mean(part, known)
+                )
             } else {
                 format!("\"{part}\" has {}", near.join(", "))
             };
@@ -387,6 +407,12 @@ impl Reader {
         found
     }
 
+    /// Whether a point or a fault is of something that cannot be read.
+    pub(super) fn is_broken(&self, name: &str) -> bool {
+        let of = name.split('.').next().unwrap_or_default();
+        self.broken.iter().any(|b| b == of)
+    }
+
     fn wire(&mut self, name: String, keys: &Keys<'_, '_>) {
         let from = keys.need("from");
         let to = keys.need("to");
@@ -397,28 +423,35 @@ impl Reader {
                 keys.text.problem(
                     span,
                     format!("\"{part}\" is not a part of this sheet"),
-                    "name the part whose own lead this is",
+                    format!(
+                        "{}name the part whose own lead this is",
+                        did_you_mean(part, self.parts.iter().map(|p| p.name.as_str()))
+                    ),
                 );
             }
             found
         });
         keys.finish();
-        let mut terminals = [0; 2];
-        for (slot, end) in terminals.iter_mut().zip([&from, &to]) {
-            let Some((point, span)) = end else { return };
-            let Some(id) = self.point(keys, point, span.clone()) else {
-                return;
-            };
+        let terminals = [&from, &to].map(|end| {
+            let (point, span) = end.as_ref()?;
+            let id = self.point(keys, point, span.clone())?;
             if self.wires.iter().any(|w| w.ends.contains(&id)) {
                 keys.text.problem(
                     span.clone(),
                     format!("\"{point}\" is a wire's end"),
                     "join wires at a part's terminal",
                 );
-                return;
+                return None;
             }
-            *slot = id;
-        }
+            Some(id)
+        });
+        let [Some(first), Some(second)] = terminals else {
+            // Whatever is wrong with one end was said; the other is wired.
+            self.half_wired.extend(terminals.into_iter().flatten());
+            self.broken.push(name);
+            return;
+        };
+        let terminals = [first, second];
         if terminals[0] == terminals[1] {
             keys.text.problem(
                 keys.span.clone(),
@@ -440,6 +473,7 @@ impl Reader {
                 ),
             )
         });
+        self.places.wires.push(keys.place());
         self.wires.push(Wire {
             name,
             terminals,
@@ -456,7 +490,8 @@ impl Reader {
         for part in &self.parts {
             for (i, terminal) in part.kind.terminals.iter().enumerate() {
                 let point = part.first_point + i;
-                let wired = self.wires.iter().any(|w| w.terminals.contains(&point));
+                let wired = self.half_wired.contains(&point)
+                    || self.wires.iter().any(|w| w.terminals.contains(&point));
                 let name = &self.points[point].0;
                 if !wired && !terminal.bonded && !unused.iter().any(|(u, _)| u == name) {
                     let at = keys.text.text.find(&format!("name = \"{}\"", part.name));

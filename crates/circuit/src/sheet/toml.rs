@@ -6,7 +6,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::error::Problem;
+use super::error::{Place, Problem};
+use super::near::did_you_mean;
 
 /// A text with its name, and the problems found in it.
 pub(crate) struct Text<'t> {
@@ -18,16 +19,19 @@ pub(crate) struct Text<'t> {
 }
 
 impl<'t> Text<'t> {
-    pub fn problem(&self, span: Range<usize>, what: impl Into<String>, remedy: impl Into<String>) {
-        let line = 1 + self
-            .text
-            .as_bytes()
-            .iter()
-            .take(span.start)
-            .filter(|b| **b == b'\n')
-            .count();
-        self.problems.borrow_mut().push(Problem {
+    /// The place that a span begins at.
+    pub fn place(&self, span: &Range<usize>) -> Place {
+        let before = self.text.as_bytes().iter().take(span.start);
+        Place {
             file: self.name.to_owned(),
+            line: 1 + before.filter(|b| **b == b'\n').count(),
+        }
+    }
+
+    pub fn problem(&self, span: Range<usize>, what: impl Into<String>, remedy: impl Into<String>) {
+        let Place { file, line } = self.place(&span);
+        self.problems.borrow_mut().push(Problem {
+            file,
             line,
             what: what.into(),
             remedy: remedy.into(),
@@ -187,6 +191,11 @@ impl<'d, 't> Keys<'d, 't> {
         }
     }
 
+    /// Where the table begins.
+    pub fn place(&self) -> Place {
+        self.text.place(&self.span)
+    }
+
     /// Every key with its value, used or not.
     pub fn all(&self) -> impl Iterator<Item = (&'d str, Range<usize>, &'d Spanned<DeValue<'d>>)> {
         self.table
@@ -205,7 +214,11 @@ impl<'d, 't> Keys<'d, 't> {
                 self.text.problem(
                     span,
                     format!("`{key}` is not a key of this table"),
-                    format!("known keys are {}", known.join(", ")),
+                    format!(
+                        "{}known keys are {}",
+                        did_you_mean(key, known.iter().copied()),
+                        known.join(", ")
+                    ),
                 );
             }
         }

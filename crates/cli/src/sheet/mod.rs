@@ -1,16 +1,20 @@
-//! `ohmtrail sheet …`: what a unit's sheet holds, whether a sheet is sound, its
-//! network for a circuit simulator, and its compiled table.
+//! `ohmtrail sheet …`: what a unit's sheet holds, a new one, whether a sheet is sound, its pictures,
+//! its network for a circuit simulator, and its compiled table.
 
+mod check;
 mod compile;
+mod draw;
+mod kinds;
 mod names;
 mod netlist;
+mod new;
 
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 use ohmtrail_circuit::costs::{BUILTIN as BUILTIN_COSTS, Costs};
 use ohmtrail_circuit::priors::{BUILTIN as BUILTIN_PRIORS, Priors};
-use ohmtrail_circuit::sheet::{BUILTIN, Sheet, SheetError, read_builtin, read_file};
+use ohmtrail_circuit::sheet::{BUILTIN, PointId, Sheet, SheetError, read_builtin, read_file};
 use serde_json::json;
 
 use crate::exit::Exit;
@@ -29,7 +33,15 @@ pub struct Args {
 enum What {
     /// List the built-in sheets
     List,
-    /// Read a sheet and name everything that is wrong with it
+    /// List the kinds of parts, or one's terminals, values, faults and looks
+    Kinds {
+        /// The kind
+        #[arg(value_name = "KIND")]
+        kind: Option<String>,
+    },
+    /// Make a sheet to begin with
+    New(new::Args),
+    /// Name everything that is wrong with a sheet, what it holds, and what could be better
     Check {
         /// The sheet
         #[arg(value_name = "NAME")]
@@ -65,6 +77,8 @@ enum What {
         #[arg(value_name = "NAME")]
         name: PathBuf,
     },
+    /// Draw the schematic, or where the probes of a check go, as SVG
+    Draw(draw::Args),
     /// Write the network of a drawn unit as SPICE text
     Netlist(netlist::Args),
     /// Write the built-in priors: a file to copy, change and name with --priors
@@ -79,12 +93,15 @@ enum What {
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     match &args.what {
         What::List => list(out),
-        What::Check { name } => check(name, out),
+        What::Kinds { kind } => kinds::run(kind.as_deref(), out),
+        What::New(args) => new::run(args, out),
+        What::Check { name } => check::run(name, out),
         What::Points { name } => names::points(&load(name)?, out),
         What::Faults { name } => names::faults(&load(name)?, out),
         What::Looks { name } => names::looks(&load(name)?, out),
         What::Checks { name } => names::checks(&load(name)?, out),
         What::Complaints { name } => names::complaints(&load(name)?, out),
+        What::Draw(args) => draw::run(args, out),
         What::Netlist(args) => netlist::run(args, out),
         What::Priors => priors(out),
         What::Costs => costs(out),
@@ -130,40 +147,29 @@ fn list(out: &mut Out) -> Result<Exit, Fail> {
     Ok(Exit::Done)
 }
 
-fn check(name: &Path, out: &mut Out) -> Result<Exit, Fail> {
-    let found = read(name);
-    if !out.json() {
-        let sheet = match found {
-            Ok(sheet) => sheet,
-            Err(_) => load(name)?,
-        };
-        out.line(&format!(
-            "{}: sound; {} parts, {} wires, {} points, {} faults, {} checks",
-            sheet.name,
-            sheet.parts.len(),
-            sheet.wires.len(),
-            sheet.points.len(),
-            sheet.faults.len(),
-            sheet.checks.len()
-        ))?;
-        return Ok(Exit::Done);
+/// The wire ends of these lifted sets, or ends by their own names.
+fn lifted(sheet: &Sheet, names: &[String]) -> Result<Vec<PointId>, Fail> {
+    let mut ends = Vec::new();
+    for name in names {
+        if let Some(set) = sheet.lifts.iter().find(|l| l.name == *name) {
+            ends.extend(&set.ends);
+            continue;
+        }
+        match sheet
+            .point(name)
+            .filter(|p| sheet.wire_of_end(*p).is_some())
+        {
+            Some(end) => ends.push(end),
+            None => {
+                let sets: Vec<&str> = sheet.lifts.iter().map(|l| l.name.as_str()).collect();
+                return Err(Fail::usage(format!(
+                    "--lift {name}: neither a wire end nor a lifted set; sets are {}",
+                    sets.join(", ")
+                )));
+            }
+        }
     }
-    let problems: Vec<_> = match &found {
-        Ok(_) => Vec::new(),
-        Err(e) => e
-            .problems
-            .iter()
-            .map(|p| json!({"file": p.file, "line": p.line, "what": p.what, "remedy": p.remedy}))
-            .collect(),
-    };
-    out.document(&json!({
-        "sheet": name.display().to_string(), "sound": found.is_ok(), "problems": problems,
-    }))?;
-    Ok(if found.is_ok() {
-        Exit::Done
-    } else {
-        Exit::Input
-    })
+    Ok(ends)
 }
 
 /// The built-in costs: their text, or what is in it.

@@ -94,6 +94,7 @@ pub fn looks(sheet: &Sheet, out: &mut Out) -> Result<Exit, Fail> {
 
 /// Every measurement.
 pub fn checks(sheet: &Sheet, out: &mut Out) -> Result<Exit, Fail> {
+    let mut number = 0;
     let rows = sheet.checks.iter().filter_map(|check| {
         let Question::Measure {
             function, points, ..
@@ -112,6 +113,7 @@ pub fn checks(sheet: &Sheet, out: &mut Out) -> Result<Exit, Fail> {
             Some(Heat::AsFound) => "as-found",
             None => "either",
         };
+        number += 1;
         let name = format!("{} {a} {b}", function.name());
         let mut words = format!("power {}", power(check.power));
         if !lifted.is_empty() {
@@ -122,7 +124,7 @@ pub fn checks(sheet: &Sheet, out: &mut Out) -> Result<Exit, Fail> {
         }
         words.push_str(&format!(": {}", check.why));
         let json = json!({
-            "function": function.name(), "points": [a, b], "power": power(check.power),
+            "number": number, "function": function.name(), "points": [a, b], "power": power(check.power),
             "lifted": lifted, "motors": motors, "minutes": check.minutes, "why": check.why,
         });
         Some((name, words, json))

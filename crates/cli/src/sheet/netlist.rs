@@ -11,7 +11,7 @@ use ohmtrail_circuit::unit::{Circuit, Drawn};
 use ohmtrail_core::reading::Function;
 use serde_json::json;
 
-use super::load;
+use super::{lifted, load};
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -132,30 +132,6 @@ fn faults(sheet: &Sheet, names: &[String]) -> Result<Vec<FaultId>, Fail> {
         })
     });
     found.collect()
-}
-
-fn lifted(sheet: &Sheet, names: &[String]) -> Result<Vec<PointId>, Fail> {
-    let mut ends = Vec::new();
-    for name in names {
-        if let Some(set) = sheet.lifts.iter().find(|l| l.name == *name) {
-            ends.extend(&set.ends);
-            continue;
-        }
-        match sheet
-            .point(name)
-            .filter(|p| sheet.wire_of_end(*p).is_some())
-        {
-            Some(end) => ends.push(end),
-            None => {
-                let sets: Vec<&str> = sheet.lifts.iter().map(|l| l.name.as_str()).collect();
-                return Err(Fail::usage(format!(
-                    "--lift {name}: neither a wire end nor a lifted set; sets are {}",
-                    sets.join(", ")
-                )));
-            }
-        }
-    }
-    Ok(ends)
 }
 
 fn probes(sheet: &Sheet, args: &Args, analysis: Analysis) -> Result<Vec<[PointId; 2]>, Fail> {
