@@ -130,7 +130,7 @@ pub fn finding(finding: &Finding) -> String {
         let _ = writeln!(text, "  not to be told from outside from: {}", names(set));
     }
     for consequence in &finding.consequences {
-        let _ = writeln!(text, "  follows from it: {consequence}");
+        let _ = writeln!(text, "  {consequence}");
     }
     let _ = writeln!(text, "  carried by asks {}", numbers(&finding.evidence));
     let _ = writeln!(text, "  ruled out: {} faults", finding.ruled_out.len());
