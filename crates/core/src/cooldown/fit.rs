@@ -7,7 +7,7 @@ use crate::math::phi;
 use crate::rules::RuleError;
 use crate::units::Micros;
 
-/// How many time constants are tried, evenly on the logarithm over [`SPAN`] standard deviations of
+/// How many time constants are tried, evenly on the logarithm over `SPAN` standard deviations of
 /// its prior to either side: steps of 1.7 %.
 pub const NODES: usize = 161;
 const SPAN: f64 = 4.0;

@@ -89,7 +89,7 @@ impl Reader {
     ///
     /// # Errors
     /// [`Reason::Layout`] if the format is no number's, and as [`units::unit`] and
-    /// [`Quantity::function`].
+    /// [`units::Quantity::function`].
     pub fn described(by: &Presentation, told: Option<Function>) -> Result<Reader, Reason> {
         let format = Format::by_number(by.format).ok_or(Reason::Layout)?;
         let (quantity, power) = units::unit(by.unit)?;

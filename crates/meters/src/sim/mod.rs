@@ -1,7 +1,7 @@
 //! Simulated meters. [`display`] turns true values into what a display would show, [`face`]
 //! makes that a stream with all that happens while probes move, and [`meter`] writes it, frame by
 //! frame, to a pseudo-terminal ([`pty`]) that the host reads through the same serial driver as
-//! hardware. [`bench`] is a bench meter that is asked in SCPI, and [`bench_port`] serves it on a
+//! hardware. [`mod@bench`] is a bench meter that is asked in SCPI, and [`bench_port`] serves it on a
 //! network port or a pseudo-terminal. The true values come from elsewhere: this module knows no
 //! circuit.
 
