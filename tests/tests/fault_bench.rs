@@ -3,7 +3,10 @@
 
 use std::process::Command;
 
+use ohmtrail_circuit::compile::{Options as CompileOptions, compile};
+use ohmtrail_core::isolate::Table;
 use ohmtrail_tests::fault_bench::case::Stratum;
+use ohmtrail_tests::fault_bench::policy::Mind;
 use ohmtrail_tests::fault_bench::report::{Summary, failure};
 use ohmtrail_tests::fault_bench::stats::{Rate, Reliability};
 use ohmtrail_tests::fault_bench::{Options, Ran, run, sheet};
@@ -54,6 +57,21 @@ fn the_hard_bars_hold_on_a_fixed_slice() {
         "ngspice and our solver differ: {:?}",
         summary.agreement
     );
+}
+
+/// The planner against the best of all policies, exactly, on the asks that tell most.
+#[test]
+fn the_planner_is_near_the_best_policy() {
+    let data = sheet(SHEET);
+    let compiled = compile(&data.sheet, CompileOptions::default()).expect("it compiles");
+    let table = Table::parse(&compiled.bytes).expect("it is sound");
+    let (planner, best) = Mind::new(table).against_the_best(4);
+    eprintln!("planner {planner:.3} minutes, best {best:.3}");
+    assert!(
+        best > 1.0 && planner >= best * (1.0 - 1e-6),
+        "{planner} {best}"
+    );
+    assert!(planner <= 1.15 * best, "{planner} against {best} minutes");
 }
 
 /// Wilson's interval and the Brier score by scipy and numpy.
