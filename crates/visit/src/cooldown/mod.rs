@@ -19,7 +19,7 @@ use ohmtrail_trail::event::{Power, Stamp};
 pub use cold::{COLD_KEY, Cold};
 pub use words::cooling as cooling_words;
 
-use crate::book::{Book, WindingPair, Windings};
+use crate::book::{Book, Windings};
 use crate::record::{Record, Took};
 use crate::visit::Visit;
 
@@ -27,8 +27,6 @@ use crate::visit::Visit;
 /// ambient.
 pub const AMBIENT: &str = "ambient";
 
-/// Common to either winding.
-const COMMON: [WindingPair; 2] = [WindingPair::CommonStart, WindingPair::CommonRun];
 /// After what time an open common is read again where nothing better is known, microseconds: half an
 /// hour, the least that a compressor is said to need (a trade tip on open overloads, verified).
 const LOOK_AGAIN: u64 = 30 * 60_000_000;
@@ -139,32 +137,33 @@ impl Record {
     }
 
     fn coolings(&self, book: &Book<'_>, now: Micros, unread_too: bool) -> Vec<Cooling> {
-        let hermetic = book.windings().iter().filter(|m| m.hermetic);
-        hermetic
+        // A three-phase motor behind its open overload has no pair left that could be read.
+        let all = book.windings().iter();
+        all.filter(|m| m.hermetic && m.checks.iter().any(|(p, ..)| !p.through_overload()))
             .filter_map(|motor| self.cooling_of(book, motor, now, unread_too))
             .collect()
     }
 
-    /// The takes of these pairs of a motor that count, since it was switched off.
+    /// The takes that count of a motor's pairs through its overload, or of those past it, since it
+    /// was switched off.
     fn takes_of_pairs<'r>(
         &'r self,
         motor: &'r Windings,
-        pairs: &'r [WindingPair],
+        through: bool,
     ) -> impl Iterator<Item = &'r Took> {
         let off = self.off_at.unwrap_or(Micros(u64::MAX));
         self.takes.iter().filter(move |t| {
             t.counts()
                 && t.elapsed >= off
-                && motor
-                    .checks
-                    .iter()
-                    .any(|(pair, _, check)| pairs.contains(pair) && Some(*check) == t.check)
+                && motor.checks.iter().any(|(pair, _, check)| {
+                    pair.through_overload() == through && Some(*check) == t.check
+                })
         })
     }
 
     /// What common last read.
     fn common(&self, motor: &Windings) -> Common {
-        let read = self.takes_of_pairs(motor, &COMMON);
+        let read = self.takes_of_pairs(motor, true);
         let classes = read.filter_map(|t| Some((t, t.take.verdict.as_ref()?.class)));
         match classes.last() {
             None => Common::Unread,
@@ -202,7 +201,7 @@ impl Record {
         let ambient = self.ambient();
         let mut readings = Vec::new();
         let mut samples = Vec::new();
-        for took in self.takes_of_pairs(motor, &[WindingPair::StartRun]) {
+        for took in self.takes_of_pairs(motor, false) {
             let take = &took.take;
             let Some(shown) = take.shown.decimal() else {
                 continue;
@@ -272,7 +271,7 @@ impl Record {
 
     /// When common read open since the motors were called cold, oldest first.
     fn cold_opens(&self, motor: &Windings) -> Vec<Micros> {
-        self.takes_of_pairs(motor, &COMMON)
+        self.takes_of_pairs(motor, true)
             .filter(|t| t.take.state.cooled)
             .filter(|t| {
                 t.take
