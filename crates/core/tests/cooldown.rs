@@ -417,9 +417,10 @@ struct Drawn {
 }
 
 /// A compressor from the priors, its errors from what the instruments state, read through a
-/// display; the law of cooling and the law of resistance in full, nothing linear. None if its
-/// protector would have closed before the last reading of C.
-fn drawn(draw: &mut Draw) -> Option<Drawn> {
+/// display; the law of cooling and the law of resistance in full, nothing linear. `share`: the
+/// standard uncertainty of its cold reference. None if its protector would have closed before the
+/// last reading of C.
+fn drawn(draw: &mut Draw, share: f64) -> Option<Drawn> {
     let ambient = draw.within(20.0, 42.0);
     let air = ambient + 0.7 * draw.normal();
     let start = draw.of(&START);
@@ -433,7 +434,7 @@ fn drawn(draw: &mut Draw) -> Option<Drawn> {
     }
     // The winding, and what was noted of it when it was cold.
     let (cold, cold_at) = (draw.within(1.2, 6.0), draw.within(5.0, 35.0));
-    let (u_cold, u_at) = (0.004 * cold, 1.0);
+    let (u_cold, u_at) = (share * cold, 1.0);
     let noted = reference(
         cold + u_cold * draw.normal(),
         u_cold,
@@ -485,53 +486,59 @@ fn holds(share: f64, held: usize, n: usize) -> bool {
     (held as f64 - expected).abs() <= 3.5 * sd
 }
 
-/// Over 1,200 drawn compressors: the window has the closing in four of five, half of them before
-/// its middle, a tenth before and after each edge; the winding's temperature is within two
-/// standard uncertainties in about 95 of 100; next to none are called misfits.
+/// Over drawn compressors, half of them with a cold reference that is known to 0.4 %, half to 4 %
+/// (13 K in a hot winding, more than the reset temperature is uncertain by): the window has the
+/// closing in four of five, half of them before its middle, a tenth before its early edge; the
+/// winding's temperature is within two standard uncertainties in about 95 of 100; next to none
+/// are called misfits.
 #[test]
 fn the_stated_intervals_hold_as_often_as_they_say() {
+    const N: usize = 800;
     let mut draw = Draw(0x9E37_79B9_7F4A_7C15);
-    let (mut n, mut inside, mut before, mut early, mut warm, mut misfits) = (0, 0, 0, 0, 0, 0);
-    let mut wrong = 0;
-    while n < 1200 {
-        let Some(Drawn {
-            out,
-            closes,
-            winding,
-        }) = drawn(&mut draw)
-        else {
-            continue;
-        };
-        n += 1;
-        if out.advice == Advice::DoesNotFit {
-            misfits += 1;
-            continue;
+    for share in [0.004, 0.04] {
+        let (mut n, mut misfits, mut wrong) = (0, 0, 0);
+        let (mut inside, mut before, mut early, mut warm) = (0, 0, 0, 0);
+        while n < N {
+            let Some(Drawn {
+                out,
+                closes,
+                winding,
+            }) = drawn(&mut draw, share)
+            else {
+                continue;
+            };
+            n += 1;
+            if out.advice == Advice::DoesNotFit {
+                misfits += 1;
+                continue;
+            }
+            wrong += usize::from(out.advice == Advice::StaysOpen);
+            let Some(window) = out.window else {
+                continue;
+            };
+            let passed = |edge: Option<Micros>| edge.is_some_and(|e| in_minutes(e) < closes);
+            early += usize::from(!passed(window.early));
+            before += usize::from(!passed(window.middle));
+            inside += usize::from(passed(window.early) && !passed(window.late));
+            let now = out.winding.expect("a winding's temperature");
+            warm += usize::from((now.value.get() - winding).abs() <= 2.0 * now.u);
         }
-        let window = out.window.expect("everything is given");
-        let passed = |edge: Option<Micros>| edge.is_some_and(|e| in_minutes(e) < closes);
-        early += usize::from(!passed(window.early));
-        before += usize::from(!passed(window.middle));
-        inside += usize::from(passed(window.early) && !passed(window.late));
-        let now = out.winding.expect("a winding's temperature");
-        warm += usize::from((now.value.get() - winding).abs() <= 2.0 * now.u);
-        wrong += usize::from(out.advice == Advice::StaysOpen);
+        println!(
+            "{share}: inside {inside}, by the middle {before}, by the early edge {early}, warm \
+             {warm}, misfits {misfits}, called failed {wrong}, of {n}"
+        );
+        let told = n - misfits - wrong;
+        assert!(holds(COVERAGE, inside, told), "{inside} of {told}");
+        assert!(holds(0.5, before, told), "{before} of {told}");
+        let tail = (1.0 - COVERAGE) / 2.0;
+        assert!(holds(tail, early, told), "{early} of {told}");
+        // Rectangular errors have a little more than 95.4 % within two standard deviations.
+        assert!(warm as f64 / told as f64 > 0.93, "{warm} of {told}");
+        assert!(misfits <= 6, "{misfits}");
+        // None of them had failed. One whose reset is low by chance may be suspected.
+        let limit = STILL_OPEN.upper.unwrap_or(0.0);
+        assert!((wrong as f64) <= limit * n as f64, "{wrong}");
     }
-    println!(
-        "inside {inside}, by the middle {before}, by the early edge {early}, warm {warm}, misfits {misfits}, called failed {wrong}, of {n}"
-    );
-    let fitted = n - misfits;
-    assert!(holds(COVERAGE, inside, fitted), "{inside} of {fitted}");
-    assert!(holds(0.5, before, fitted), "{before} of {fitted}");
-    assert!(
-        holds((1.0 - COVERAGE) / 2.0, early, fitted),
-        "{early} of {fitted}"
-    );
-    // Rectangular errors have a little more than 95.4 % within two standard deviations.
-    assert!(warm as f64 / fitted as f64 > 0.94, "{warm} of {fitted}");
-    assert!(misfits <= 8, "{misfits}");
-    // None of them had failed. One whose reset is low by chance may be suspected.
-    let limit = STILL_OPEN.upper.unwrap_or(0.0);
-    assert!((wrong as f64) < limit * n as f64, "{wrong}");
 }
 
 proptest! {
