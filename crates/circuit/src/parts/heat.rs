@@ -132,7 +132,7 @@ pub(super) const ELEMENT: Kind = Kind {
         "heats",
         Sight::Heats,
         Some(true),
-        "With a call for heat: does this element give heat (warm air over it, or its glow from a safe distance)?",
+        "With a call for heat: does this element give heat (warm air over it, or its glow from a distance)?",
     )],
     source: false,
     build: |b| {
