@@ -175,7 +175,9 @@ impl Visit<'_> {
                 }
             }
         }
-        Vec::new()
+        // Every way is barred, or asked for too often: the visit ends here, never in silence.
+        let (conclusion, finding) = self.conclude(Stand::Undecided);
+        vec![Event::Concluded(conclusion), Event::Found(finding)]
     }
 
     /// Asks, unless the same step was asked for too often: then its gate is out of reach.
