@@ -410,7 +410,7 @@ pub struct Suspect {
 pub struct Conclusion {
     /// What it came to.
     pub outcome: Outcome,
-    /// Its posterior probability.
+    /// Its posterior probability; undecided, that of the leading suspect.
     pub p: f32,
     /// What each fault of the finding, and each thing that follows from one, is to the others.
     pub roles: Vec<Role>,
@@ -462,7 +462,8 @@ pub struct Finding {
     pub faults: Vec<String>,
     /// Faults that no check from outside tells from these.
     pub alike: Vec<Vec<String>>,
-    /// Posterior probability of the set.
+    /// Posterior probability of the set, of *no fault* or of *none of these*; zero where nothing was
+    /// concluded.
     pub p: f32,
     /// What follows from the faults: a tripped overload, an open breaker.
     pub consequences: Vec<String>,

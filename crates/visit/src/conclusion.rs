@@ -14,7 +14,8 @@ impl Visit<'_> {
             Stand::Found { hypothesis, p } => Some((hypothesis, p)),
             _ => None,
         };
-        let (finding, roles) = self.finding(found);
+        let (mut finding, roles) = self.finding(found);
+        let leading = self.record.suspects.first().map_or(0.0, |s| s.p);
         let ended = self.record.leave.is_some();
         let (outcome, p, why) = match stand {
             Stand::Found { p, .. } if finding.faults.is_empty() => (
@@ -35,15 +36,18 @@ impl Visit<'_> {
             ),
             _ if ended => (
                 Outcome::Undecided,
-                finding.p,
+                leading,
                 "the checks were ended before anything was proven",
             ),
             _ => (
                 Outcome::Undecided,
-                finding.p,
+                leading,
                 "no check that can be made tells enough",
             ),
         };
+        if outcome == Outcome::NoneOfThese {
+            finding.p = p;
+        }
         let conclusion = Conclusion {
             outcome,
             p,

@@ -40,7 +40,6 @@ impl Visit<'_> {
                 all.map(|f| belief.marginal(f)).collect()
             })
             .unwrap_or_default();
-        let lead = self.with_belief(&answers, |belief, _| belief.leading().p);
         let named = |f: &FaultId| book.sheet.faults[*f].name.clone();
         let bits = self.weights_of_evidence(&answers);
         let roles = self.roles(&faults);
@@ -51,7 +50,7 @@ impl Visit<'_> {
         let finding = Finding {
             faults: faults.iter().map(named).collect(),
             alike: found.map(|(h, _)| self.alike(h)).unwrap_or_default(),
-            p: found.map_or(lead.unwrap_or(0.0), |(_, p)| p),
+            p: found.map_or(0.0, |(_, p)| p),
             consequences,
             evidence: evidence(&faults, &answers, &bits),
             ruled_out,

@@ -97,17 +97,14 @@ fn names(faults: &[String]) -> String {
 
 /// What the isolation came to where no fault is named.
 fn conclusion(conclusion: &Conclusion) -> Option<String> {
+    let percent = conclusion.p * 100.0;
     let what = match conclusion.outcome {
         Outcome::Faults => return None,
-        Outcome::NoFault => "nothing wrong with what was checked",
-        Outcome::NoneOfThese => "none of the sheet's faults",
-        Outcome::Undecided => "undecided",
+        Outcome::NoFault => format!("nothing wrong with what was checked ({percent:.1} %)"),
+        Outcome::NoneOfThese => format!("none of the sheet's faults ({percent:.1} %)"),
+        Outcome::Undecided => format!("undecided, the leading suspect at {percent:.1} %"),
     };
-    Some(format!(
-        "Concluded: {what} ({:.1} %): {}",
-        conclusion.p * 100.0,
-        conclusion.why
-    ))
+    Some(format!("Concluded: {what}: {}", conclusion.why))
 }
 
 /// A finding in some lines.
