@@ -2,7 +2,7 @@
 
 use clap::{ColorChoice, Parser, Subcommand};
 
-use crate::{check, completions, exit, meters, paper, run, sheet, trail};
+use crate::{check, completions, exit, meters, paper, run, serve, sheet, trail};
 
 /// The heading of the options that every command takes.
 const EVERYWHERE: &str = "For every command";
@@ -64,6 +64,8 @@ pub enum Command {
     ///
     /// Without more, lists the drivers and the serial ports that are present.
     Meters(meters::Args),
+    /// The daemon: meters, visits, an HTTP API and a live stream, until it is told to stop
+    Serve(serve::Args),
     /// Write a completion script for a shell to standard output
     Completions(completions::Args),
     /// List what the exit codes mean

@@ -13,6 +13,7 @@ mod meters;
 mod out;
 mod paper;
 mod run;
+mod serve;
 mod sheet;
 mod trail;
 
@@ -52,6 +53,7 @@ fn obey(command: Command, out: &mut Out) -> Result<Exit, Fail> {
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),
+        Command::Serve(args) => serve::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),
         Command::ExitCodes => exit::run(out),
     }

@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 11] = [
+const MAY_USE: [(&str, &[&str]); 12] = [
     ("ohmtrail-core", &[]),
     ("ohmtrail-circuit", &["ohmtrail-core"]),
     ("ohmtrail-meters", &["ohmtrail-core", "ohmtrail-circuit"]),
@@ -20,6 +20,17 @@ const MAY_USE: [(&str, &[&str]); 11] = [
         "ohmtrail-paper",
         &["ohmtrail-core", "ohmtrail-trail", "ohmtrail-visit"],
     ),
+    (
+        "ohmtrail-daemon",
+        &[
+            "ohmtrail-core",
+            "ohmtrail-circuit",
+            "ohmtrail-meters",
+            "ohmtrail-trail",
+            "ohmtrail-visit",
+            "ohmtrail-paper",
+        ],
+    ),
     ("ohmtrail-cli", EVERYTHING),
     (
         "ohmtrail-tests",
@@ -30,6 +41,7 @@ const MAY_USE: [(&str, &[&str]); 11] = [
             "ohmtrail-trail",
             "ohmtrail-visit",
             "ohmtrail-paper",
+            "ohmtrail-daemon",
             "ohmtrail-spice",
         ],
     ),
@@ -44,9 +56,10 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-trail",
     "ohmtrail-visit",
     "ohmtrail-paper",
+    "ohmtrail-daemon",
 ];
 /// The crates that may know the asynchronous runtime.
-const MAY_USE_TOKIO: [&str; 2] = ["ohmtrail-meters", "ohmtrail-cli"];
+const MAY_USE_TOKIO: [&str; 3] = ["ohmtrail-meters", "ohmtrail-daemon", "ohmtrail-cli"];
 /// The longest that a source file may be, lines; tests aside.
 const LONGEST: usize = 600;
 /// What no file may say: places of one machine, and papers that readers do not have. Each is
