@@ -64,7 +64,7 @@ pub fn bands(
     match function {
         // Nothing across a closed contact or along a wire: the whole source across an open one.
         Function::VoltsAc if mean < 0.8 => {
-            make(Class::Absent, Class::Open, [none, none, 1.0, 10.0])
+            make(Class::Absent, Class::Open, [none, none, 1.0, 15.0])
         }
         Function::VoltsAc => make(Class::Absent, Class::High, [0.15 * low, low, high, any]),
         Function::AmpsAc => make(

@@ -232,9 +232,20 @@ impl Visit<'_> {
     /// A check that is made before this is found, if there is one: that of a fault's own part, which
     /// would show it, and that of each neighbour whose fault would look like it, which would show
     /// that. A part is not condemned by what its neighbours read alone while it can be measured,
-    /// nor before its neighbours are proven.
+    /// nor before its neighbours are proven. Nor is nothing found wrong before each source was read.
     fn proof(&self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
         let (sheet, table) = (self.book.sheet, &self.book.table);
+        let alone = |fault: u16| (0..table.hypotheses).find(|&h| table.set(h) == [fault, NO_FAULT]);
+        if table.faults_of(hypothesis).next().is_none() {
+            let of_a_source = |fault: &u16| {
+                let fault = sheet.faults.get(usize::from(*fault));
+                let part = fault.and_then(|f| sheet.parts.get(f.owner));
+                part.is_some_and(|p| p.kind.source)
+            };
+            return (0..table.faults)
+                .filter(of_a_source)
+                .find_map(|fault| self.proof_of(fault, alone(fault)?, false, answers));
+        }
         for fault in table.faults_of(hypothesis) {
             if let Some(stand) = self.proof_of(fault, hypothesis, true, answers) {
                 return Some(stand);
@@ -245,8 +256,7 @@ impl Visit<'_> {
             });
             for mask in masks {
                 let by = u16::try_from(mask.by).ok()?;
-                let alone = (0..table.hypotheses).find(|&h| table.set(h) == [by, NO_FAULT])?;
-                if let Some(stand) = self.proof_of(by, alone, false, answers) {
+                if let Some(stand) = self.proof_of(by, alone(by)?, false, answers) {
                     return Some(stand);
                 }
             }
