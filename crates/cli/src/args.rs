@@ -2,7 +2,7 @@
 
 use clap::{ColorChoice, Parser, Subcommand};
 
-use crate::{check, completions, exit, meters, paper, run, serve, sheet, trail};
+use crate::{check, completions, config, exit, meters, paper, run, serve, sheet, trail};
 
 /// The heading of the options that every command takes.
 const EVERYWHERE: &str = "For every command";
@@ -66,6 +66,8 @@ pub enum Command {
     Meters(meters::Args),
     /// The daemon: meters, visits, an HTTP API and a live stream, until it is told to stop
     Serve(serve::Args),
+    /// The daemon's configuration, and who may use it
+    Config(config::Args),
     /// Write a completion script for a shell to standard output
     Completions(completions::Args),
     /// List what the exit codes mean

@@ -2,20 +2,38 @@
 
 use tracing::level_filters::LevelFilter;
 
-/// Starts the log: warnings, or only errors, or more.
-pub fn start(quiet: bool, verbose: u8) {
-    let level = match (quiet, verbose) {
-        (true, _) => LevelFilter::ERROR,
-        (false, 0) => LevelFilter::WARN,
-        (false, 1) => LevelFilter::INFO,
-        (false, 2) => LevelFilter::DEBUG,
-        (false, _) => LevelFilter::TRACE,
-    };
-    tracing_subscriber::fmt()
+/// How much the command line asks for.
+#[derive(Debug, Clone, Copy)]
+pub struct Verbosity {
+    /// `--quiet`.
+    pub quiet: bool,
+    /// How many times `--verbose`.
+    pub verbose: u8,
+}
+
+impl Verbosity {
+    /// The level it asks for; `usual` if it asks for none.
+    pub fn level_or(self, usual: LevelFilter) -> LevelFilter {
+        match (self.quiet, self.verbose) {
+            (true, _) => LevelFilter::ERROR,
+            (false, 0) => usual,
+            (false, 1) => LevelFilter::INFO,
+            (false, 2) => LevelFilter::DEBUG,
+            (false, _) => LevelFilter::TRACE,
+        }
+    }
+}
+
+/// Starts the log: lines for people, or a JSON object with its time on each line.
+pub fn start(level: LevelFilter, json: bool) {
+    let log = tracing_subscriber::fmt()
         .with_max_level(level)
         .with_writer(std::io::stderr)
         .with_ansi(false)
-        .without_time()
-        .with_target(false)
-        .init();
+        .with_target(false);
+    if json {
+        log.json().flatten_event(true).init();
+    } else {
+        log.without_time().init();
+    }
 }

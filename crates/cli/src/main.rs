@@ -6,6 +6,7 @@ mod args;
 mod beforehand;
 mod check;
 mod completions;
+mod config;
 mod exit;
 mod fail;
 mod log;
@@ -20,17 +21,26 @@ mod trail;
 use std::process::ExitCode;
 
 use clap::Parser;
+use tracing::level_filters::LevelFilter;
 
 use crate::args::{Cli, Command};
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::log::Verbosity;
 use crate::out::Out;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    log::start(cli.quiet, cli.verbose);
+    let verbosity = Verbosity {
+        quiet: cli.quiet,
+        verbose: cli.verbose,
+    };
+    // The daemon's log starts once its configuration is read.
+    if !matches!(cli.command, Command::Serve(_)) {
+        log::start(verbosity.level_or(LevelFilter::WARN), false);
+    }
     let mut out = Out::stdout(cli.json);
-    let done = obey(cli.command, &mut out).and_then(|exit| {
+    let done = obey(cli.command, verbosity, &mut out).and_then(|exit| {
         out.finish()?;
         Ok(exit)
     });
@@ -43,7 +53,7 @@ fn main() -> ExitCode {
     }
 }
 
-fn obey(command: Command, out: &mut Out) -> Result<Exit, Fail> {
+fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, Fail> {
     match command {
         Command::Demo(args) => run::demo::run(&args, out),
         Command::Visit(args) => run::visit::run(args, out),
@@ -53,7 +63,8 @@ fn obey(command: Command, out: &mut Out) -> Result<Exit, Fail> {
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),
-        Command::Serve(args) => serve::run(&args, out),
+        Command::Serve(args) => serve::run(&args, verbosity, out),
+        Command::Config(args) => config::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),
         Command::ExitCodes => exit::run(out),
     }

@@ -2,18 +2,15 @@
 
 use std::io;
 use std::net::SocketAddr;
+use std::sync::Arc;
 
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
 use crate::api;
-
-/// What the daemon is started with.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Options {
-    /// Where it listens; port 0 lets the system choose one.
-    pub listen: SocketAddr,
-}
+use crate::auth::{Guard, accept, protect};
+use crate::config::Config;
+use crate::notify::Notify;
 
 /// Why the daemon did not start, or ended early.
 #[derive(Debug, thiserror::Error)]
@@ -34,26 +31,49 @@ pub enum ServeError {
     System(#[from] io::Error),
 }
 
-/// Serves until it is told to stop by SIGTERM or SIGINT. `ready` is called once, with the address
-/// that is served, when requests are answered.
+/// Serves until it is told to stop by SIGTERM or SIGINT. `ready` is called once, with the addresses
+/// that are served, when requests are answered.
 ///
 /// # Errors
 /// [`ServeError`] says what is wrong and what to do.
-pub async fn serve(options: Options, ready: impl FnOnce(SocketAddr)) -> Result<(), ServeError> {
-    let address = options.listen;
-    let listener = TcpListener::bind(address)
-        .await
-        .map_err(|source| ServeError::Listen { address, source })?;
-    let stop = told_to_stop()?;
-    ready(listener.local_addr()?);
-    axum::serve(listener, api::router())
-        .with_graceful_shutdown(stop)
-        .await?;
+pub async fn serve(config: Config, ready: impl FnOnce(&[SocketAddr])) -> Result<(), ServeError> {
+    let mut listeners = Vec::new();
+    let mut bound = Vec::new();
+    for address in &config.listen.addresses {
+        let listener = listen(*address).await?;
+        bound.push(listener.local_addr()?);
+        listeners.push(listener);
+    }
+    let notify = Notify::of_this_process();
+    let stop = told_to_stop(notify.clone())?;
+    let router = protect(api::router(), Arc::new(Guard::new(&config)));
+    ready(&bound);
+    notify.ready();
+    let watched = tokio::spawn(keep_telling(notify));
+    accept::serve(listeners, router, config.limits, stop).await;
+    watched.abort();
     Ok(())
 }
 
+async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {
+    let listener = TcpListener::bind(address).await;
+    listener.map_err(|source| ServeError::Listen { address, source })
+}
+
+/// Tells the service manager, twice as often as it asks for, that the runtime still runs.
+async fn keep_telling(notify: Notify) {
+    let Some(every) = notify.watchdog else {
+        return;
+    };
+    let mut turns = tokio::time::interval(every / 2);
+    loop {
+        turns.tick().await;
+        notify.alive();
+    }
+}
+
 /// Ends when the process is asked to terminate, or interrupted.
-fn told_to_stop() -> io::Result<impl Future<Output = ()>> {
+fn told_to_stop(notify: Notify) -> io::Result<impl Future<Output = ()>> {
     let mut terminate = signal(SignalKind::terminate())?;
     let mut interrupt = signal(SignalKind::interrupt())?;
     Ok(async move {
@@ -62,5 +82,6 @@ fn told_to_stop() -> io::Result<impl Future<Output = ()>> {
             _ = interrupt.recv() => {}
         }
         tracing::info!("told to stop");
+        notify.stopping();
     })
 }

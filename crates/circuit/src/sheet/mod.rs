@@ -15,6 +15,7 @@ use ohmtrail_core::reading::Function;
 
 pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
+pub use self::near::did_you_mean;
 pub use self::quantity::words as unit_words;
 use crate::costs::Costs;
 use crate::parts::{Kind, LookKind};

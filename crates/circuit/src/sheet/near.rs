@@ -1,7 +1,7 @@
 //! The known name that is nearest to one that is not known.
 
 /// "did you mean …", and a blank; empty if none of the known names is near.
-pub(super) fn did_you_mean<'k>(name: &str, known: impl IntoIterator<Item = &'k str>) -> String {
+pub fn did_you_mean<'k>(name: &str, known: impl IntoIterator<Item = &'k str>) -> String {
     nearest(name, known).map_or_else(String::new, |near| format!("did you mean \"{near}\"? "))
 }
 

@@ -1,0 +1,213 @@
+//! The routes of pairing and of sessions.
+
+use std::sync::Arc;
+use std::time::SystemTime;
+
+use axum::body::Bytes;
+use axum::extract::{Extension, Path, Query, State};
+use axum::http::header::{CONTENT_TYPE, SET_COOKIE};
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum::routing::{delete, get};
+use axum::{Json, Router};
+use serde::Deserialize;
+use serde_json::json;
+
+use super::pairing::{Moment, Refused};
+use super::sessions::LONGEST_NAME;
+use super::token::{Code, Token};
+use super::{COOKIE_NAME, Guard, Holder, refused};
+
+/// Where pairing and sessions are.
+#[derive(Debug)]
+pub struct Paths;
+
+impl Paths {
+    /// The form for a code, and what takes it.
+    pub const PAIR: &'static str = "/pair";
+    /// Every session.
+    pub const SESSIONS: &'static str = "/sessions";
+    /// One session, to be ended.
+    pub const SESSION: &'static str = "/sessions/{id}";
+}
+
+/// Whether a path is open to who has no session.
+pub(super) fn is_open(path: &str) -> bool {
+    path == Paths::PAIR
+}
+
+/// The routes.
+pub(super) fn routes() -> Router<Arc<Guard>> {
+    Router::new()
+        .route(Paths::PAIR, get(form).post(pair))
+        .route(Paths::SESSIONS, get(list).delete(end_own))
+        .route(Paths::SESSION, delete(end))
+}
+
+/// What the form's address may carry: a code, from the QR code of the console.
+#[derive(Deserialize)]
+struct Prefilled {
+    #[serde(default)]
+    code: String,
+}
+
+/// The form. It needs no script, so that it works before anything else does.
+async fn form(Query(prefilled): Query<Prefilled>) -> Html<String> {
+    Html(page(&prefilled.code, ""))
+}
+
+/// The page, with a code filled in if it is one; what is none is never put into the page.
+fn page(code: &str, why: &str) -> String {
+    let code = Code::read(code).map_or_else(String::new, |code| code.reveal());
+    format!(
+        "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <title>Pair with Ohmtrail</title>\n<h1>Pair this device</h1>\n\
+         <p role=\"status\">{why}</p>\n\
+         <form method=\"post\" action=\"{}\">\n\
+         <p><label>Code <input name=\"code\" value=\"{code}\" required autocomplete=\"off\" \
+         autocapitalize=\"characters\" spellcheck=\"false\"></label></p>\n\
+         <p><label>Name of this device <input name=\"name\" maxlength=\"{LONGEST_NAME}\" \
+         value=\"phone\"></label></p>\n\
+         <p><button>Pair</button></p>\n</form>\n\
+         <p>The code is on the console of the machine that runs the daemon; \
+         <code>ohmtrail config pair</code> makes a new one there.</p>\n</html>\n",
+        Paths::PAIR
+    )
+}
+
+/// What pairs.
+#[derive(Deserialize)]
+struct Asked {
+    code: String,
+    #[serde(default)]
+    name: String,
+}
+
+/// Makes a session for a code: a form gets it as a cookie, a program that sends JSON as a token for
+/// its `Authorization: Bearer` header.
+async fn pair(State(guard): State<Arc<Guard>>, headers: HeaderMap, body: Bytes) -> Response {
+    let content = headers.get(CONTENT_TYPE).and_then(|c| c.to_str().ok());
+    let content = content
+        .unwrap_or_default()
+        .split(';')
+        .next()
+        .unwrap_or_default()
+        .trim();
+    let (asked, is_form) = match content {
+        "application/json" => (serde_json::from_slice::<Asked>(&body).map_err(drop), false),
+        "application/x-www-form-urlencoded" => {
+            (serde_urlencoded::from_bytes(&body).map_err(drop), true)
+        }
+        _ => {
+            let why = "send the code as a form or as JSON";
+            return refused(StatusCode::UNSUPPORTED_MEDIA_TYPE, why);
+        }
+    };
+    let Ok(asked) = asked else {
+        return refused(
+            StatusCode::BAD_REQUEST,
+            "a `code`, and if you like a `name`, is needed",
+        );
+    };
+    let paired = paired(&guard, asked).await;
+    match (paired, is_form) {
+        (Ok(token), true) => {
+            let to_the_page = Redirect::to("/");
+            ([(SET_COOKIE, cookie(&token, &guard))], to_the_page).into_response()
+        }
+        (Ok(token), false) => Json(json!({"token": token.reveal()})).into_response(),
+        (Err(why), is_form) => {
+            let status = match &why {
+                Refused::System(e) => {
+                    tracing::error!("pairing: {e}");
+                    StatusCode::INTERNAL_SERVER_ERROR
+                }
+                _ => StatusCode::FORBIDDEN,
+            };
+            if is_form {
+                (status, Html(page("", &why.to_string()))).into_response()
+            } else {
+                refused(status, why)
+            }
+        }
+    }
+}
+
+/// Uses the code up and begins a session. Both write to the disk, away from the other tasks.
+async fn paired(guard: &Arc<Guard>, asked: Asked) -> Result<Token, Refused> {
+    let guard = Arc::clone(guard);
+    let done = tokio::task::spawn_blocking(move || -> Result<Token, Refused> {
+        let code = Code::read(&asked.code).ok_or(Refused::NotACode)?;
+        guard.pairing.redeem(&code, &Moment::now()?)?;
+        Ok(guard.sessions.begin(&asked.name, SystemTime::now())?)
+    });
+    let token = done.await.map_err(std::io::Error::other)??;
+    tracing::info!("a device is paired");
+    Ok(token)
+}
+
+/// Not `Secure`: the daemon speaks no TLS, and a browser would not send it back.
+fn cookie(token: &Token, guard: &Guard) -> HeaderValue {
+    let text = format!(
+        "{COOKIE_NAME}={}; Path=/; HttpOnly; SameSite=Strict; Max-Age={}",
+        token.reveal(),
+        guard.session_lasts.as_secs()
+    );
+    let mut value = HeaderValue::try_from(text).unwrap_or(HeaderValue::from_static(""));
+    value.set_sensitive(true);
+    value
+}
+
+/// Every session, with the asker's own marked.
+async fn list(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>) -> Response {
+    let own = holder.map(|Extension(Holder(hash))| hash.to_string());
+    match guard.sessions.list(SystemTime::now()) {
+        Err(e) => system(&e),
+        Ok(sessions) => {
+            let sessions: Vec<_> = sessions
+                .iter()
+                .map(|s| {
+                    let is_own = own.as_ref().is_some_and(|own| own.starts_with(&s.id));
+                    json!({
+                        "id": s.id, "name": s.name, "made": s.made, "used": s.used,
+                        "ends": s.ends, "own": is_own,
+                    })
+                })
+                .collect();
+            Json(json!({"sessions": sessions})).into_response()
+        }
+    }
+}
+
+/// Ends the asker's own session.
+async fn end_own(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>) -> Response {
+    match holder {
+        Some(Extension(Holder(hash))) => ended(&guard, hash.to_hex().as_str()),
+        None => refused(StatusCode::NOT_FOUND, "this request came without a session"),
+    }
+}
+
+/// Ends a session.
+async fn end(State(guard): State<Arc<Guard>>, Path(id): Path<String>) -> Response {
+    ended(&guard, &id)
+}
+
+fn ended(guard: &Guard, id: &str) -> Response {
+    match guard.sessions.end(id) {
+        Ok(true) => StatusCode::NO_CONTENT.into_response(),
+        Ok(false) => refused(
+            StatusCode::NOT_FOUND,
+            "there is no such session: look at /sessions",
+        ),
+        Err(e) => system(&e),
+    }
+}
+
+fn system(e: &std::io::Error) -> Response {
+    tracing::error!("sessions: {e}");
+    refused(
+        StatusCode::INTERNAL_SERVER_ERROR,
+        format!("the data folder cannot be read: {e}"),
+    )
+}
