@@ -7,6 +7,7 @@
 //! `u = resolution / sqrt 12`. Both combine by root sum of squares
 //! ([`UNCERTAINTY`]: JCGM 100:2008, 4.3.7, F.2.2.1 and 5.1.2).
 
+use postcard_schema::Schema;
 use serde::{Deserialize, Serialize};
 
 use crate::math::root_sum_square;
@@ -194,7 +195,7 @@ impl AccuracyTable for Cautious {
 }
 
 /// Why a reading proves nothing. Append only.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, Schema)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Void {

@@ -3,13 +3,16 @@
 //! The digits are evidence: `0.7` on a display of 0.1 ohm steps is not `0.70`, so a reading keeps
 //! the decimal mantissa and exponent and never only a binary float.
 
+use postcard_schema::Schema;
 use serde::{Deserialize, Serialize};
 
 use crate::units::Micros;
 
 /// What the meter was set to measure. Append only: the number of a variant is on disk and on
 /// the wire.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, Schema,
+)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 #[repr(u8)]
@@ -118,7 +121,7 @@ impl Function {
 
 /// A decimal number as displayed: `mantissa * 10^exponent`, in the function's base unit.
 /// `2384 * 10^-1` volts was shown as `238.4`; `55.1` microfarad is `551 * 10^-7`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, Schema)]
 pub struct Decimal {
     /// The digits, with sign.
     pub mantissa: i32,
@@ -159,7 +162,7 @@ fn scale(x: f64, exponent: i8) -> f64 {
 }
 
 /// What the display showed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, Schema)]
 pub enum Shown {
     /// A number.
     Value(Decimal),
@@ -181,7 +184,7 @@ impl Shown {
 }
 
 /// Annunciators of the display, as a bit set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, Schema)]
 pub struct Flags(pub u16);
 
 impl Flags {

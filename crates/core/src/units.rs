@@ -1,6 +1,7 @@
 //! Units as types: a voltage cannot be passed where a resistance is meant, and a temperature
 //! is not a temperature difference.
 
+use postcard_schema::Schema;
 use serde::{Deserialize, Serialize};
 
 macro_rules! unit {
@@ -76,7 +77,18 @@ impl core::ops::Add<Kelvins> for Celsius {
 /// A moment on a clock that never steps back, in microseconds since an origin of the caller's
 /// choice (the daemon's or the box's start).
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash, Serialize, Deserialize,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Default,
+    Hash,
+    Serialize,
+    Deserialize,
+    Schema,
 )]
 pub struct Micros(pub u64);
 
