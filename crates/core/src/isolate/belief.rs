@@ -15,7 +15,7 @@
 use heapless::Vec;
 
 use super::rows::{
-    Evidence, EvidenceError, flat, likelihoods, of_row, plain_likelihoods, x_log2_x,
+    Evidence, EvidenceError, MOST_ROWS, flat, likelihoods, of_row, plain_likelihoods, x_log2_x,
 };
 use super::table::{Table, parts};
 use crate::class::Likely;
@@ -25,14 +25,18 @@ use crate::class::Likely;
 pub const EXPLAINS: f32 = 0.05;
 
 /// The posterior over the hypotheses of a table.
+///
+/// `ROWS` is for how many rows of an ask there is room on the stack: as many as any ask can have,
+/// or fewer on a small machine ([`Belief::with_rows`]).
 #[derive(Debug)]
-pub struct Belief<'t, 'w> {
+pub struct Belief<'t, 'w, const ROWS: usize = MOST_ROWS> {
     pub(super) table: Table<'t>,
     /// One weight for each sample of each hypothesis; they sum to one.
     pub(super) weights: &'w mut [f32],
 }
 
-/// The workspace is shorter than [`Table::weight_count`].
+/// The workspace is shorter than [`Table::weight_count`], or there is room for fewer rows than
+/// [`Table::most_rows`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TooSmall;
 
@@ -62,6 +66,13 @@ impl Table<'_> {
         usize::from(self.hypotheses).saturating_mul(usize::from(self.samples))
     }
 
+    /// How many rows the ask with most of them has.
+    #[must_use]
+    pub fn most_rows(&self) -> usize {
+        let asks = (0..self.ask_count()).filter_map(|a| self.ask(a));
+        asks.fold(0, |most, ask| most.max(usize::from(ask.rows)))
+    }
+
     /// What this answer to this ask says by itself about a fault: log2 of P(answer | fault) over
     /// P(answer | no such fault), under the priors. In bits: positive speaks for the fault,
     /// negative against it, 3.3 is ten to one.
@@ -70,7 +81,7 @@ impl Table<'_> {
     /// The ask is not in the table, or the evidence cannot be used.
     pub fn weigh(&self, fault: u16, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
         let record = self.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let rows = likelihoods(self, &record, evidence)?;
+        let rows = likelihoods::<MOST_ROWS>(self, &record, evidence)?;
         let (mut with, mut without) = ([0.0_f32; 2], [0.0_f32; 2]);
         for (h, cells) in (0..self.hypotheses).zip(parts(self.ask_cells(ask), self.samples)) {
             let prior = self.prior(h);
@@ -98,6 +109,19 @@ impl<'t, 'w> Belief<'t, 'w> {
     /// # Errors
     /// [`TooSmall`].
     pub fn new(table: &Table<'t>, workspace: &'w mut [f32]) -> Result<Self, TooSmall> {
+        Belief::with_rows(table, workspace)
+    }
+}
+
+impl<'t, 'w, const ROWS: usize> Belief<'t, 'w, ROWS> {
+    /// The same with room for `ROWS` rows of an ask and no more, on the stack of every call.
+    ///
+    /// # Errors
+    /// [`TooSmall`].
+    pub fn with_rows(table: &Table<'t>, workspace: &'w mut [f32]) -> Result<Self, TooSmall> {
+        if table.most_rows() > ROWS {
+            return Err(TooSmall);
+        }
         let weights = workspace.get_mut(..table.weight_count()).ok_or(TooSmall)?;
         let mut belief = Belief {
             table: *table,
@@ -135,7 +159,7 @@ impl<'t, 'w> Belief<'t, 'w> {
     /// The ask is not in the table, or the evidence cannot be used. The belief is as before.
     pub fn update(&mut self, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let mut rows = likelihoods(&self.table, &record, evidence)?;
+        let mut rows = likelihoods::<ROWS>(&self.table, &record, evidence)?;
         let cells = self.table.ask_cells(ask);
         let p = sum(self
             .weights
@@ -261,8 +285,9 @@ impl<'t, 'w> Belief<'t, 'w> {
     /// The ask is not in the table, or the evidence cannot be used.
     pub fn entropy_if_confirmed(&self, ask: u16, likely: &Likely) -> Result<f32, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let once = likelihoods(&self.table, &record, &Evidence::Measured(*likely))?;
-        let mut change = likelihoods(&self.table, &record, &Evidence::Confirmed(*likely))?;
+        let once = likelihoods::<ROWS>(&self.table, &record, &Evidence::Measured(*likely))?;
+        let mut change =
+            likelihoods::<ROWS>(&self.table, &record, &Evidence::Confirmed(*likely))?;
         for (slot, before) in change.iter_mut().zip(once) {
             *slot /= before.max(f32::MIN_POSITIVE);
         }
@@ -297,7 +322,7 @@ impl<'t, 'w> Belief<'t, 'w> {
     /// The ask is not in the table, or the evidence cannot be used.
     pub fn doubt(&self, ask: u16, evidence: &Evidence) -> Result<f32, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
-        let rows = likelihoods(&self.table, &record, evidence)?;
+        let rows = likelihoods::<ROWS>(&self.table, &record, evidence)?;
         let nothing = evidence.mistaken() * flat(record.live);
         Ok(sum(self.weights.iter().zip(self.table.ask_cells(ask)).map(
             |(w, row)| w * nothing / of_row(&rows, *row).max(f32::MIN_POSITIVE),
@@ -313,7 +338,7 @@ impl<'t, 'w> Belief<'t, 'w> {
     pub fn explains(&self, h: u16, ask: u16, evidence: &Evidence) -> Result<bool, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
         let outcomes = evidence.outcomes(&record)?;
-        let rows = plain_likelihoods(&self.table, &record, &outcomes);
+        let rows = plain_likelihoods::<ROWS>(&self.table, &record, &outcomes);
         let nth = usize::from(h);
         let cells = parts(self.table.ask_cells(ask), self.table.samples).nth(nth);
         let weights = parts(self.weights, self.table.samples).nth(nth);

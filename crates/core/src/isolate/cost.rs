@@ -7,7 +7,7 @@
 use super::belief::Belief;
 use super::table::NO_FAULT;
 
-impl Belief<'_, '_> {
+impl<const ROWS: usize> Belief<'_, '_, ROWS> {
     /// The expected cost, in minutes of work, of naming the faults of this hypothesis now: for
     /// every other one, by its probability, each fault that is named and not there, and once if
     /// there is one that is not named. What no ask tells from it costs nothing: no ask could

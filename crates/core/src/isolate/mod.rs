@@ -18,6 +18,6 @@ pub mod table;
 pub use ask::{AskRecord, Cooled, Kind, PowerNeed};
 pub use belief::{Belief, Leading, TooSmall};
 pub use plan::{Active, Choice, Planner, Prospect, State};
-pub use rows::{Evidence, EvidenceError, MISTAKEN};
+pub use rows::{Evidence, EvidenceError, MISTAKEN, MOST_ROWS};
 pub use standing::Standing;
 pub use table::{Table, TableError};

@@ -66,13 +66,13 @@ pub struct Choice {
 }
 
 /// What the planner notes of one ask: workspace.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Prospect {
     bits: f32,
-    minutes: f32,
-    power: PowerNeed,
+    tenths: u16,
     lifted: u8,
-    cooled: Cooled,
+    /// In which states of power and heat it can be made: [`heat_and_power`]. None until noted.
+    fits: u8,
 }
 
 /// What the planner notes of one hypothesis: workspace.
@@ -84,35 +84,47 @@ pub struct Active {
     is_group: bool,
 }
 
-impl Default for Prospect {
-    fn default() -> Self {
+impl Prospect {
+    fn of(bits: f32, ask: &AskRecord) -> Self {
+        let power = match ask.power {
+            PowerNeed::Off => 0b0101,
+            PowerNeed::On => 0b1010,
+            PowerNeed::Any => 0b1111,
+        };
+        let heat = match ask.cooled {
+            Cooled::AsFound => 0b0011,
+            Cooled::Cooled => 0b1100,
+            Cooled::Any => 0b1111,
+        };
         Prospect {
-            bits: 0.0,
-            minutes: LEAST_MINUTES,
-            power: PowerNeed::Any,
-            lifted: ANY_LIFTED,
-            cooled: Cooled::Any,
+            bits,
+            tenths: ask.tenths,
+            lifted: ask.lifted,
+            fits: power & heat,
         }
     }
-}
 
-impl Prospect {
+    fn minutes(&self) -> f32 {
+        (f32::from(self.tenths) / 10.0).max(LEAST_MINUTES)
+    }
+
     fn rate(&self) -> f32 {
-        self.bits / self.minutes
+        self.bits / self.minutes()
     }
 
     fn fits(&self, state: State) -> bool {
-        let power = match self.power {
-            PowerNeed::Off => !state.on,
-            PowerNeed::On => state.on,
-            PowerNeed::Any => true,
-        };
-        let cooled = match self.cooled {
-            Cooled::AsFound => !state.cooled,
-            Cooled::Cooled => state.cooled,
-            Cooled::Any => true,
-        };
-        power && cooled && (self.lifted == ANY_LIFTED || self.lifted == state.lifted)
+        self.fits & heat_and_power(state) != 0
+            && (self.lifted == ANY_LIFTED || self.lifted == state.lifted)
+    }
+}
+
+/// The bit of a state's power and heat: off, on, off and cooled, on and cooled.
+const fn heat_and_power(state: State) -> u8 {
+    match (state.cooled, state.on) {
+        (false, false) => 1,
+        (false, true) => 1 << 1,
+        (true, false) => 1 << 2,
+        (true, true) => 1 << 3,
     }
 }
 
@@ -197,9 +209,9 @@ impl<'w> Planner<'w> {
     /// if none tells at least [`GAIN_FLOOR`].
     ///
     /// `allowed` keeps back what was answered, what was skipped and what a shut gate forbids.
-    pub fn next(
+    pub fn next<const ROWS: usize>(
         &mut self,
-        belief: &Belief<'_, '_>,
+        belief: &Belief<'_, '_, ROWS>,
         now: State,
         allowed: &mut dyn FnMut(u16) -> bool,
     ) -> Option<Choice> {
@@ -241,22 +253,20 @@ impl<'w> Planner<'w> {
     }
 
     /// What every allowed ask is expected to tell.
-    fn note_prospects(&mut self, belief: &Belief<'_, '_>, allowed: &mut dyn FnMut(u16) -> bool) {
+    fn note_prospects<const ROWS: usize>(
+        &mut self,
+        belief: &Belief<'_, '_, ROWS>,
+        allowed: &mut dyn FnMut(u16) -> bool,
+    ) {
         let active = note_active(belief, self.active);
-        let mut scratch = Scratch::new();
+        let mut scratch = Scratch::<ROWS>::new();
         for (a, prospect) in (0..).zip(self.prospects.iter_mut()) {
             *prospect = Prospect::default();
             if !allowed(a) {
                 continue;
             }
             if let Some(ask) = belief.table.ask(a) {
-                *prospect = Prospect {
-                    bits: scratch.gain(belief, active, a, &ask),
-                    minutes: ask.minutes().max(LEAST_MINUTES),
-                    power: ask.power,
-                    lifted: ask.lifted,
-                    cooled: ask.cooled,
-                };
+                *prospect = Prospect::of(scratch.gain(belief, active, a, &ask), &ask);
             }
         }
     }
@@ -280,7 +290,7 @@ impl<'w> Planner<'w> {
         let (mut bits, mut minutes, mut worth, mut best) = (0.0, change, 1.0, 0.0_f32);
         for (_, prospect) in &ranked {
             bits += worth * prospect.bits;
-            minutes += prospect.minutes;
+            minutes += prospect.minutes();
             worth *= DISCOUNT;
             best = best.max(bits.min(entropy) / minutes);
         }
@@ -292,14 +302,21 @@ impl<'w> Planner<'w> {
 ///
 /// Exact up to rounding and to hypotheses that hold next to nothing of the posterior.
 #[must_use]
-pub fn information(belief: &Belief<'_, '_>, ask: u16, active: &mut [Active]) -> Option<f32> {
+pub fn information<const ROWS: usize>(
+    belief: &Belief<'_, '_, ROWS>,
+    ask: u16,
+    active: &mut [Active],
+) -> Option<f32> {
     let record = belief.table.ask(ask)?;
     let active = note_active(belief, active);
-    Some(Scratch::new().gain(belief, active, ask, &record))
+    Some(Scratch::<ROWS>::new().gain(belief, active, ask, &record))
 }
 
 /// Lists the hypotheses that are worth counting, group by group.
-fn note_active<'a>(belief: &Belief<'_, '_>, room: &'a mut [Active]) -> &'a [Active] {
+fn note_active<'a, const ROWS: usize>(
+    belief: &Belief<'_, '_, ROWS>,
+    room: &'a mut [Active],
+) -> &'a [Active] {
     let table = &belief.table;
     let floor = LEFT_OUT / f32::from(table.hypotheses);
     let mut listed = 0_usize;
@@ -328,29 +345,35 @@ fn note_active<'a>(belief: &Belief<'_, '_>, room: &'a mut [Active]) -> &'a [Acti
     room.get(..listed).unwrap_or_default()
 }
 
-/// About 10 kB of working memory on the stack, filled anew for each ask.
-struct Scratch {
+/// Working memory on the stack, 40 bytes a row, filled anew for each ask.
+struct Scratch<const ROWS: usize> {
     /// The distribution of the outcome under each row.
-    rows: PerRow<Outcomes>,
+    rows: PerRow<Outcomes, ROWS>,
     /// The posterior mass of groups that lie wholly on one row, in two parts: neighbours that
     /// share a row, as most do, need not wait for each other's sum.
-    mass: PerRow<[f32; 2]>,
+    mass: PerRow<[f32; 2], ROWS>,
 }
 
-impl Scratch {
+impl<const ROWS: usize> Scratch<ROWS> {
     fn new() -> Self {
         Scratch {
-            rows: [[0.0; LANES]; 256],
-            mass: [[0.0; 2]; 256],
+            rows: [[0.0; LANES]; ROWS],
+            mass: [[0.0; 2]; ROWS],
         }
     }
 
     /// I(G; C) = sum over groups of (sum over c of x log x - m log m) less the same for the
     /// whole, with x the joint mass of group and outcome and m that of the group. A group whose
     /// samples all lie on one row needs no logarithm of its own.
-    fn gain(&mut self, belief: &Belief<'_, '_>, active: &[Active], a: u16, ask: &AskRecord) -> f32 {
+    fn gain(
+        &mut self,
+        belief: &Belief<'_, '_, ROWS>,
+        active: &[Active],
+        a: u16,
+        ask: &AskRecord,
+    ) -> f32 {
         predict(&belief.table, ask, &mut self.rows);
-        self.mass = [[0.0; 2]; 256];
+        self.mass = [[0.0; 2]; ROWS];
         let samples = usize::from(belief.table.samples);
         let cells = belief.table.ask_cells(a);
         let mut whole = [0.0; LANES];

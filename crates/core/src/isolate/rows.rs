@@ -16,8 +16,11 @@ pub(super) const LANES: usize = 8;
 /// A probability for each outcome; unused lanes are zero.
 pub(super) type Outcomes = [f32; LANES];
 
-/// One value for each row an ask can have.
-pub(super) type PerRow<T> = [T; 256];
+/// The most rows that an ask can have.
+pub const MOST_ROWS: usize = 256;
+
+/// One value for each row that an ask of the table can have.
+pub(super) type PerRow<T, const ROWS: usize> = [T; ROWS];
 
 /// What answers an ask.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -131,7 +134,11 @@ fn decoded(table: &Table<'_>, ask: &AskRecord) -> impl Iterator<Item = Outcomes>
 
 /// The probability of each outcome of each row, the chance of a mistaken take included. Returns
 /// how many rows there are.
-pub(super) fn predict(table: &Table<'_>, ask: &AskRecord, out: &mut PerRow<Outcomes>) {
+pub(super) fn predict<const ROWS: usize>(
+    table: &Table<'_>,
+    ask: &AskRecord,
+    out: &mut PerRow<Outcomes, ROWS>,
+) {
     let flat = flat(ask.live);
     for (slot, row) in out.iter_mut().zip(decoded(table, ask)) {
         *slot = row;
@@ -144,12 +151,12 @@ pub(super) fn predict(table: &Table<'_>, ask: &AskRecord, out: &mut PerRow<Outco
 }
 
 /// The probability of the evidence under each row if no take were mistaken.
-pub(super) fn plain_likelihoods(
+pub(super) fn plain_likelihoods<const ROWS: usize>(
     table: &Table<'_>,
     ask: &AskRecord,
     evidence: &Outcomes,
-) -> PerRow<f32> {
-    let mut out = [0.0; 256];
+) -> PerRow<f32, ROWS> {
+    let mut out = [0.0; ROWS];
     for (slot, row) in out.iter_mut().zip(decoded(table, ask)) {
         *slot = row.iter().zip(evidence).map(|(p, e)| p * e).sum();
     }
@@ -161,20 +168,27 @@ pub(super) fn plain_likelihoods(
 ///
 /// # Errors
 /// The evidence is not one that this ask can have.
-pub(super) fn likelihoods(
+pub(super) fn likelihoods<const ROWS: usize>(
     table: &Table<'_>,
     ask: &AskRecord,
     evidence: &Evidence,
-) -> Result<PerRow<f32>, EvidenceError> {
+) -> Result<PerRow<f32, ROWS>, EvidenceError> {
     let mistaken = evidence.mistaken();
     let floor = mistaken * flat(ask.live);
     let outcomes = evidence.outcomes(ask)?;
-    Ok(plain_likelihoods(table, ask, &outcomes).map(|l| (1.0 - mistaken) * l + floor))
+    let mut rows = plain_likelihoods(table, ask, &outcomes);
+    for l in &mut rows {
+        *l = (1.0 - mistaken) * *l + floor;
+    }
+    Ok(rows)
 }
 
 /// The value of a row.
-pub(super) fn of_row<T: Copy + Default>(values: &PerRow<T>, row: u8) -> T {
-    // A byte always finds one of the 256.
+pub(super) fn of_row<T: Copy + Default, const ROWS: usize>(
+    values: &PerRow<T, ROWS>,
+    row: u8,
+) -> T {
+    // Every cell names a row that its ask has: the table was checked, and the rows counted.
     values.get(usize::from(row)).copied().unwrap_or_default()
 }
 

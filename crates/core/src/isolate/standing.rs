@@ -53,9 +53,9 @@ impl Planner<'_> {
     ///
     /// # Errors
     /// A take cannot be used with this table.
-    pub fn standing(
+    pub fn standing<const ROWS: usize>(
         &mut self,
-        belief: &Belief<'_, '_>,
+        belief: &Belief<'_, '_, ROWS>,
         takes: &[(u16, Evidence)],
         now: State,
         allowed: &mut dyn FnMut(u16) -> bool,
@@ -103,7 +103,7 @@ impl Planner<'_> {
 /// The leading group if it has at least the probability [`ENOUGH`]; else the faults of its most
 /// probable hypothesis, or one of them, if they are there with that probability, alone or with
 /// another. *No fault* must be so by itself.
-fn found(belief: &Belief<'_, '_>) -> Option<Standing> {
+fn found<const ROWS: usize>(belief: &Belief<'_, '_, ROWS>) -> Option<Standing> {
     let table = &belief.table;
     let lead = belief.leading();
     if lead.p >= ENOUGH {
@@ -152,8 +152,8 @@ fn found(belief: &Belief<'_, '_>) -> Option<Standing> {
 
 /// The take that is most worth making again, if one tells at least [`GAIN_FLOOR`]: what is left
 /// unknown if it agrees, against now.
-fn repeat(
-    belief: &Belief<'_, '_>,
+fn repeat<const ROWS: usize>(
+    belief: &Belief<'_, '_, ROWS>,
     takes: &[(u16, Evidence)],
     now: State,
 ) -> Result<Option<Choice>, EvidenceError> {
@@ -178,7 +178,12 @@ fn repeat(
 }
 
 /// An ask that was answered, as one to make again.
-fn again(belief: &Belief<'_, '_>, ask: u16, bits: f32, now: State) -> Option<Choice> {
+fn again<const ROWS: usize>(
+    belief: &Belief<'_, '_, ROWS>,
+    ask: u16,
+    bits: f32,
+    now: State,
+) -> Option<Choice> {
     let record = belief.table.ask(ask)?;
     let state = belief.table.reach(now, &record)?;
     let minutes = belief.table.change_minutes(now, state) + record.minutes();
