@@ -1,40 +1,49 @@
-//! The probe box's firmware.
+//! The probe box's firmware: a board, and the box on it.
 #![no_std]
 #![no_main]
 
 mod board;
+mod stack;
+
+use core::ptr::addr_of_mut;
 
 use cortex_m_rt::entry;
-use embedded_io::{Read as _, ReadReady as _, Write as _};
-use ohmtrail_link::hello::Identity;
-use ohmtrail_link::message::Light;
-use ohmtrail_link::station::StationEnd;
+use ohmtrail_box::keeper::Keeper;
+use ohmtrail_box::board::Board as _;
+use ohmtrail_box::isolation::Workspace;
+use ohmtrail_box::serve::serve;
+
+const FIRMWARE: [u8; 3] = [0, 1, 0];
+
+static mut WORK: Workspace = Workspace::new();
 
 #[entry]
 fn main() -> ! {
-    let mut board = board::Board::take();
-    let mut end = StationEnd::new(Identity {
-        id: 1,
-        ring: 1,
-        firmware: [0, 1, 0],
-    });
+    stack::paint();
+    // SAFETY: `main` is run once, and nothing else names it.
+    let work = unsafe { &mut *addr_of_mut!(WORK) };
+    if let Some(mut parts) = board::take() {
+        let drawn = parts.drawn;
+        let kept = Keeper::open(parts.board.flash(), parts.id, FIRMWARE, || drawn);
+        if let Ok(mut keeper) = kept {
+            #[cfg(feature = "control")]
+            assert!(parts.id != u64::from(drawn), "a panic that the check must find");
+            serve(
+                &mut keeper,
+                &mut parts.board,
+                &mut parts.store,
+                work,
+                |_| true,
+            );
+        }
+    }
+    // No flash, no box: what could not be kept would be lost.
     loop {
-        let now = board.now();
-        let mut byte = [0];
-        while board.link.read_ready().unwrap_or(false) {
-            if board.link.read(&mut byte).is_err() {
-                break;
-            }
-            let [b] = byte;
-            let _ = end.push(b, now);
-            let _ = board.link.write_all(end.reply());
-        }
-        if let Some(bytes) = end.poll(0, Light::Wait, 0, now) {
-            let _ = board.link.write_all(bytes);
-        }
+        cortex_m::asm::wfi();
     }
 }
 
+/// Never reached: the linked image is shown to hold no way here.
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
     loop {

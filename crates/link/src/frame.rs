@@ -73,7 +73,10 @@ pub struct TooLong;
 
 impl core::fmt::Display for TooLong {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "a message of more than {BODY} bytes does not fit a frame")
+        write!(
+            f,
+            "a message of more than {BODY} bytes does not fit a frame"
+        )
     }
 }
 

@@ -9,6 +9,7 @@
 //! - [`hello`]: the one exchange whose layout never changes, so that an old box and a new host say
 //!   so rather than misread.
 //! - [`frame`]: bytes to frames and back; damage is dropped and counted, never passed on.
+//! - [`card`]: the numbers of a box's steps. [`load`]: what is loaded into a box.
 //! - [`host`]: the host's end. [`station`]: the box's end.
 //!
 //! Requests carry a number, are sent again until they are answered, and are obeyed once. Takes
@@ -24,8 +25,10 @@
     clippy::arithmetic_side_effects
 )]
 
+pub mod card;
 pub mod frame;
 pub mod hello;
 pub mod host;
+pub mod load;
 pub mod message;
 pub mod station;

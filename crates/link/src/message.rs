@@ -226,6 +226,20 @@ pub struct Item {
     pub what: What,
 }
 
+impl Item {
+    /// Writes the item to the front of `out`; how many bytes it took, none if there is no room.
+    #[must_use]
+    pub fn encode(&self, out: &mut [u8]) -> Option<usize> {
+        postcard::to_slice(self, out).ok().map(|used| used.len())
+    }
+
+    /// The item in these bytes; none if they are none.
+    #[must_use]
+    pub fn decode(bytes: &[u8]) -> Option<Item> {
+        postcard::from_bytes(bytes).ok()
+    }
+}
+
 /// What is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, Schema)]
 pub enum What {

@@ -7,8 +7,14 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 12] = [
+const MAY_USE: [(&str, &[&str]); 15] = [
     ("ohmtrail-core", &[]),
+    ("ohmtrail-link", &["ohmtrail-core"]),
+    ("ohmtrail-box", &["ohmtrail-core", "ohmtrail-link"]),
+    (
+        "probe-box",
+        &["ohmtrail-box", "ohmtrail-core", "ohmtrail-link"],
+    ),
     ("ohmtrail-circuit", &["ohmtrail-core"]),
     ("ohmtrail-meters", &["ohmtrail-core", "ohmtrail-circuit"]),
     ("ohmtrail-trail", &["ohmtrail-core"]),
@@ -222,6 +228,7 @@ pub fn packages(root: &Path) -> Result<Vec<Package>, Failure> {
     let mut manifests = vec![
         root.join("tests/Cargo.toml"),
         root.join("crates/xtask/nopanic-probe/Cargo.toml"),
+        root.join("firmware-sim/Cargo.toml"),
     ];
     let crates = root.join("crates");
     let entries = fs::read_dir(&crates).map_err(|e| format!("{}: {e}", crates.display()))?;

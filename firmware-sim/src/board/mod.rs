@@ -3,4 +3,9 @@
 #[cfg(feature = "board-qemu")]
 mod qemu;
 #[cfg(feature = "board-qemu")]
-pub use qemu::Board;
+pub use qemu::take;
+
+#[cfg(feature = "board-template")]
+mod template;
+#[cfg(feature = "board-template")]
+pub use template::take;

@@ -286,8 +286,7 @@ impl<'t, 'w, const ROWS: usize> Belief<'t, 'w, ROWS> {
     pub fn entropy_if_confirmed(&self, ask: u16, likely: &Likely) -> Result<f32, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
         let once = likelihoods::<ROWS>(&self.table, &record, &Evidence::Measured(*likely))?;
-        let mut change =
-            likelihoods::<ROWS>(&self.table, &record, &Evidence::Confirmed(*likely))?;
+        let mut change = likelihoods::<ROWS>(&self.table, &record, &Evidence::Confirmed(*likely))?;
         for (slot, before) in change.iter_mut().zip(once) {
             *slot /= before.max(f32::MIN_POSITIVE);
         }

@@ -75,6 +75,16 @@ pub struct Prospect {
     fits: u8,
 }
 
+impl Active {
+    /// Nothing noted.
+    pub const NONE: Active = Active {
+        mass: 0.0,
+        hypothesis: 0,
+        ends_group: false,
+        is_group: false,
+    };
+}
+
 /// What the planner notes of one hypothesis: workspace.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Active {
@@ -85,6 +95,14 @@ pub struct Active {
 }
 
 impl Prospect {
+    /// Nothing noted.
+    pub const NONE: Prospect = Prospect {
+        bits: 0.0,
+        tenths: 0,
+        lifted: 0,
+        fits: 0,
+    };
+
     fn of(bits: f32, ask: &AskRecord) -> Self {
         let power = match ask.power {
             PowerNeed::Off => 0b0101,

@@ -184,10 +184,7 @@ pub(super) fn likelihoods<const ROWS: usize>(
 }
 
 /// The value of a row.
-pub(super) fn of_row<T: Copy + Default, const ROWS: usize>(
-    values: &PerRow<T, ROWS>,
-    row: u8,
-) -> T {
+pub(super) fn of_row<T: Copy + Default, const ROWS: usize>(values: &PerRow<T, ROWS>, row: u8) -> T {
     // Every cell names a row that its ask has: the table was checked, and the rows counted.
     values.get(usize::from(row)).copied().unwrap_or_default()
 }
