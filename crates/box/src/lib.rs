@@ -15,10 +15,9 @@
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
-#![deny(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)]
 #![cfg_attr(
-    test,
-    allow(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)
+    not(test),
+    deny(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)
 )]
 
 #[cfg(test)]
