@@ -25,6 +25,7 @@ mod decimal;
 pub mod driver;
 pub mod gatt;
 pub mod guess;
+mod host;
 pub mod keyed;
 pub mod lcd14;
 mod lines;

@@ -9,7 +9,8 @@ use ohmtrail_core::units::Micros;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::sync::watch;
 
-use crate::driver::{CannotStart, Driver, Outcome, Told};
+use crate::driver::{CannotStart, Driver, Outcome};
+use crate::host::{Given, Host, Turn};
 use crate::session::{Clock, Fault, Feed, Gone, Patience, Piece, Session, SessionEvent, Watch};
 use crate::spec::StreamSpec;
 
@@ -212,7 +213,11 @@ async fn again(
     }
 }
 
-/// Returns only when nobody receives any more.
+/// A driver that failed so often in one session is not started again: each one that hangs keeps a
+/// thread of its own busy until the program ends.
+const MOST_FAULTS: u32 = 4;
+
+/// Returns only when nobody receives any more, or the driver failed too often.
 async fn try_for_ever(
     spec: StreamSpec,
     mut port: Option<Box<dyn Stream>>,
@@ -229,6 +234,7 @@ async fn try_for_ever(
     );
     let mut backoff = Backoff::default();
     let mut told = None;
+    let mut faults = 0_u32;
     loop {
         let connected = match port.take() {
             Some(port) => Ok(port),
@@ -245,13 +251,26 @@ async fn try_for_ever(
                 };
                 let before = talk.readings;
                 let why = talk.converse(&mut port, driver).await?;
-                if talk.readings > before {
+                if talk.readings > before && !matches!(why, Gone::Driver(_)) {
                     backoff = Backoff::default();
                     told = None;
                 }
                 why
             }
         };
+        if let Gone::Driver(fault) = why {
+            faults += 1;
+            tracing::error!(
+                meter = meter.0,
+                fault = fault.words(),
+                "the driver is started again"
+            );
+            if faults >= MOST_FAULTS {
+                let at = clock.now();
+                feed.send(SessionEvent::Gone { at, why }).await;
+                return None;
+            }
+        }
         if told.replace(why) != Some(why) {
             let at = clock.now();
             tracing::debug!(why = why.words(), "meter away");
@@ -293,28 +312,30 @@ impl<'f> Talk<'f> {
     }
 
     /// Reads until the port is gone; none if nobody receives any more.
-    async fn converse<P: Stream>(
-        &mut self,
-        port: &mut P,
-        mut driver: Box<dyn Driver>,
-    ) -> Option<Gone> {
+    async fn converse<P: Stream>(&mut self, port: &mut P, driver: Box<dyn Driver>) -> Option<Gone> {
+        let mut host = Host::new(driver);
         let mut buffer = [0_u8; 256];
+        let mut given = Given::Nothing;
         loop {
             let now = self.clock.now();
+            let turn = match host.turn(given, now).await {
+                Ok(turn) => turn,
+                Err(fault) => return Some(Gone::Driver(fault)),
+            };
+            self.pass_on(&turn, now).await?;
             if let Some(event) = self.watch.tick(now) {
                 self.send(event).await?;
             }
-            if let Some(ask) = driver.poll(now) {
-                if let Err(gone) = write(port, ask).await {
+            if let Some(ask) = turn.ask {
+                if let Err(gone) = write(port, &ask).await {
                     return Some(gone);
                 }
                 if self.raw {
-                    let bytes = ask.to_vec();
-                    self.heard(now, true, bytes).await?;
+                    self.heard(now, true, ask).await?;
                 }
             }
-            self.pass_on(driver.as_mut(), now).await?;
-            let wake = self.watch.deadline().into_iter().chain(driver.wake()).min();
+            let wake = self.watch.deadline().into_iter().chain(turn.wake).min();
+            given = Given::Nothing;
             let count = tokio::select! {
                 read = port.read(&mut buffer) => match read {
                     Ok(0) => return Some(Gone::Unplugged),
@@ -324,42 +345,35 @@ impl<'f> Talk<'f> {
                 },
                 () = until(wake, self.clock) => continue,
                 Ok(()) = self.wants.changed() => {
-                    if let Some(function) = self.wanted()
-                        && let Err(why) = driver.measure(function)
-                    {
-                        let (at, told) = (self.clock.now(), Told::CannotSet(why));
-                        self.send(SessionEvent::Told { at, told }).await?;
-                    }
+                    given = self.wanted().map_or(Given::Nothing, Given::Wanted);
                     continue;
                 }
             };
-            self.take(buffer.get(..count)?, driver.as_mut()).await?;
+            let bytes = buffer.get(..count)?.to_vec();
+            let at = self.clock.now();
+            self.watch.bytes(count, at);
+            self.feed.count(|tally| tally.bytes += count as u64);
+            if self.raw {
+                self.heard(at, false, bytes.clone()).await?;
+            }
+            given = Given::Bytes(bytes, at);
         }
     }
 
-    /// Puts bytes through the driver.
-    async fn take(&mut self, bytes: &[u8], driver: &mut dyn Driver) -> Option<()> {
-        let at = self.clock.now();
-        self.watch.bytes(bytes.len(), at);
-        self.feed.count(|tally| tally.bytes += bytes.len() as u64);
-        if self.raw {
-            self.heard(at, false, bytes.to_vec()).await?;
-        }
-        let mut rest = bytes;
-        loop {
-            let pushed = driver.push(rest, at);
-            rest = pushed.rest;
+    /// Passes on what came of a turn.
+    async fn pass_on(&mut self, turn: &Turn, now: Micros) -> Option<()> {
+        for step in &turn.steps {
             self.feed.count(|tally| {
-                tally.used += pushed.used as u64;
-                tally.skipped += pushed.skipped as u64;
+                tally.used += step.used as u64;
+                tally.skipped += step.skipped as u64;
             });
-            if pushed.used > 0 {
+            if step.used > 0 {
                 self.watch.understood();
             }
-            match pushed.outcome {
-                Outcome::Hungry => break,
+            match step.outcome {
+                Outcome::Hungry => {}
                 Outcome::Got(reading) => {
-                    if let Some(up) = self.watch.frame(at) {
+                    if let Some(up) = self.watch.frame(turn.at) {
                         self.send(up).await?;
                     }
                     self.readings += 1;
@@ -368,17 +382,14 @@ impl<'f> Talk<'f> {
                 Outcome::Rejected(reason) => {
                     self.watch.refused(reason);
                     self.feed.count(|tally| tally.reject(reason));
+                    let at = turn.at;
                     self.send(SessionEvent::Rejected { at, reason }).await?;
                 }
             }
         }
-        self.pass_on(driver, at).await
-    }
-
-    /// Passes on what the meter told.
-    async fn pass_on(&mut self, driver: &mut dyn Driver, at: Micros) -> Option<()> {
-        while let Some(told) = driver.told() {
-            self.send(SessionEvent::Told { at, told }).await?;
+        for told in &turn.told {
+            let told = told.clone();
+            self.send(SessionEvent::Told { at: now, told }).await?;
         }
         Some(())
     }

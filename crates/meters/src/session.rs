@@ -128,8 +128,33 @@ pub enum Gone {
     CannotOpen(Fault),
     /// The port failed with this kind of error.
     Failed(std::io::ErrorKind),
+    /// The driver failed, by a defect of its own.
+    Driver(DriverFault),
     /// There is nothing more to come: a replay's end, or the keys were put away.
     End,
+}
+
+/// In which way a driver failed. It is started again, and nothing else is touched by it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum DriverFault {
+    /// It panicked.
+    Panicked,
+    /// It did not return.
+    Hung,
+}
+
+impl DriverFault {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            DriverFault::Panicked => {
+                "the driver failed (a defect of this program) and is started again"
+            }
+            DriverFault::Hung => "the driver hung (a defect of this program) and is started again",
+        }
+    }
 }
 
 /// Why a port cannot be opened.
@@ -171,6 +196,7 @@ impl Gone {
             Gone::Unplugged => "unplugged: the port hung up".into(),
             Gone::CannotOpen(fault) => fault.words().into(),
             Gone::Failed(kind) => format!("the port failed: {kind}"),
+            Gone::Driver(fault) => fault.words().into(),
             Gone::End => "ended".into(),
         }
     }
