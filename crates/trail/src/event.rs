@@ -163,6 +163,13 @@ pub enum Event {
     Closed,
     /// What the isolation came to; its finding follows.
     Concluded(Conclusion),
+    /// What a meter is for in this visit.
+    MeterRole {
+        /// Which meter.
+        meter: MeterId,
+        /// In words, such as `clamp on the common`.
+        role: String,
+    },
 }
 
 /// The first event of every trail.

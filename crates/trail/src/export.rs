@@ -13,6 +13,7 @@ use time::OffsetDateTime;
 use crate::display::Displayed;
 use crate::error::{Damage, Error};
 use crate::event::{Entry, Event, Power, Take};
+use crate::hash::Hash;
 use crate::reader::{Body, Record, read};
 
 /// A wall-clock time as RFC 3339 in UTC with six decimals; none outside the years 0 to 9999, that
@@ -193,7 +194,7 @@ pub fn export_jsonl(path: impl AsRef<Path>, mut out: impl Write) -> Result<Vec<D
     let mut damage = Vec::new();
     for item in read(path)? {
         let line = match item {
-            Ok(record) => record_line(&record),
+            Ok(record) => json_line(&record),
             Err(found) => {
                 let line = damage_line(&found);
                 damage.push(found);
@@ -207,19 +208,14 @@ pub fn export_jsonl(path: impl AsRef<Path>, mut out: impl Write) -> Result<Vec<D
     Ok(damage)
 }
 
-fn record_line(record: &Record) -> serde_json::Result<Value> {
+/// The line of [`export_jsonl`] for one record.
+///
+/// # Errors
+/// What the JSON writer says; no record of this program brings it about.
+pub fn json_line(record: &Record) -> serde_json::Result<Value> {
     let mut line = Map::new();
-    line.insert("record".into(), record.number.into());
-    line.insert("hash".into(), record.hash.to_string().into());
     match &record.body {
-        Body::Entry(Entry { at, event }) => {
-            let (name, mut data) = named(event)?;
-            show(&mut data);
-            line.insert("at".into(), rfc3339(at.wall_us).into());
-            line.insert("steady_us".into(), at.steady.0.into());
-            line.insert("event".into(), name.into());
-            line.insert("data".into(), data);
-        }
+        Body::Entry(entry) => return entry_line(record.number, &record.hash, entry),
         Body::Cut(note) => {
             line.insert("cut".into(), serde_json::to_value(note)?);
         }
@@ -227,7 +223,26 @@ fn record_line(record: &Record) -> serde_json::Result<Value> {
             line.insert("unknown".into(), json!({"kind": kind, "version": version}));
         }
     }
+    line.insert("record".into(), record.number.into());
+    line.insert("hash".into(), record.hash.to_string().into());
     Ok(Value::Object(line))
+}
+
+/// The line of [`export_jsonl`] for an entry in the record of that number and chain hash.
+///
+/// # Errors
+/// As [`json_line`].
+pub fn entry_line(number: u32, hash: &Hash, entry: &Entry) -> serde_json::Result<Value> {
+    let (name, mut data) = named(&entry.event)?;
+    show(&mut data);
+    Ok(json!({
+        "record": number,
+        "hash": hash.to_string(),
+        "at": rfc3339(entry.at.wall_us),
+        "steady_us": entry.at.steady.0,
+        "event": name,
+        "data": data,
+    }))
 }
 
 fn damage_line(damage: &Damage) -> Value {

@@ -31,7 +31,7 @@ mod writer;
 
 pub use display::Displayed;
 pub use error::{Damage, Error, What};
-pub use export::{export_csv, export_jsonl, rfc3339};
+pub use export::{entry_line, export_csv, export_jsonl, json_line, rfc3339};
 pub use format::{ENTRY_VERSION, FORMAT};
 pub use hash::Hash;
 pub use reader::{Body, CutNote, Reader, Record, read};

@@ -10,7 +10,7 @@ use rustix::fs::{FlockOperation, flock};
 use crate::error::{Damage, Error, What};
 use crate::event::{Entry, Event};
 use crate::hash::Hash;
-use crate::reader::{Body, CutNote, Reader};
+use crate::reader::{Body, CutNote, Reader, Record};
 use crate::verify::Skipped;
 use crate::writer::{Receipt, Writer};
 
@@ -104,6 +104,20 @@ impl Trail {
     /// [`Error::NotATrail`] and [`Error::NewerFormat`] by its contents, and what the system
     /// refuses. The file is then as it was.
     pub fn open(path: impl AsRef<Path>) -> Result<(Trail, Vec<Entry>, Recovery), Error> {
+        let (trail, records, recovery) = Trail::open_records(path)?;
+        let entry = |record: Record| match record.body {
+            Body::Entry(entry) => Some(entry),
+            _ => None,
+        };
+        let entries = records.into_iter().filter_map(entry).collect();
+        Ok((trail, entries, recovery))
+    }
+
+    /// As [`open`](Trail::open), with every record that holds an entry: its number and hash, too.
+    ///
+    /// # Errors
+    /// As [`open`](Trail::open).
+    pub fn open_records(path: impl AsRef<Path>) -> Result<(Trail, Vec<Record>, Recovery), Error> {
         let path = path.as_ref();
         let mut file = OpenOptions::new()
             .read(true)
@@ -115,12 +129,12 @@ impl Trail {
         file.read_to_end(&mut bytes)
             .map_err(Error::io(path, "reading"))?;
         let mut reader = Reader::of(bytes, path)?;
-        let mut entries = Vec::new();
+        let mut records = Vec::new();
         let mut recovery = Recovery::default();
         for item in reader.by_ref() {
             match item {
                 Ok(record) => match record.body {
-                    Body::Entry(entry) => entries.push(entry),
+                    Body::Entry(_) => records.push(record),
                     Body::Cut(_) => {}
                     Body::Unknown { kind, version } => recovery.skipped.push(Skipped {
                         record: record.number,
@@ -142,7 +156,7 @@ impl Trail {
         if !reader.tail().is_empty() {
             recovery.cut = Some(cut_tail(&mut writer, reader.tail(), reader.end() as u64)?);
         }
-        Ok((Trail { writer }, entries, recovery))
+        Ok((Trail { writer }, records, recovery))
     }
 
     /// Appends an entry to the pending group. It is on disk after the next [`commit`](Trail::commit).

@@ -53,6 +53,17 @@ impl Visit<'_> {
                 self.live.meter.get_or_insert(joined.meter);
                 Ok(vec![Event::MeterJoined(joined)])
             }
+            Input::MeterRole { meter, role } => {
+                self.known(meter)?;
+                Ok(vec![Event::MeterRole { meter, role }])
+            }
+            Input::GivenUp { ask, why } => {
+                self.open(ask)?;
+                Ok(vec![Event::Voided {
+                    ask: Some(ask),
+                    why,
+                }])
+            }
             Input::MeterLost { meter, why } => {
                 self.known(meter)?;
                 let mut events = vec![Event::MeterLost { meter, why }];

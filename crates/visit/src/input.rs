@@ -92,6 +92,21 @@ pub enum Input {
         /// What its maker states; empty for the cautious default.
         accuracy: Vec<Spec>,
     },
+    /// What a meter is for in this visit.
+    MeterRole {
+        /// Which.
+        meter: MeterId,
+        /// In words, such as `clamp on the common`.
+        role: String,
+    },
+    /// The take that was to answer an ask did not come about: its meter went away, or its display
+    /// never stood still.
+    GivenUp {
+        /// The ask.
+        ask: u32,
+        /// Why.
+        why: String,
+    },
     /// A meter fell silent.
     MeterLost {
         /// Which.

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ohmtrail_core::isolate::Evidence;
+use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Conclusion, Entry, Event, Finding, GateEvent, LeftState, MeterJoined, Opened,
@@ -70,8 +71,10 @@ pub struct Record {
     pub plates: Vec<PlateEntry>,
     /// What the customer reports: the sheet's name, and words.
     pub complaints: Vec<(String, String)>,
-    /// The meters.
+    /// The meters, each as it joined last.
     pub meters: Vec<MeterJoined>,
+    /// What meters are for.
+    pub roles: BTreeMap<MeterId, String>,
     /// Every ask so far.
     pub asks: Vec<Asked>,
     /// The number of the ask that is open.
@@ -153,6 +156,7 @@ impl Default for Record {
             plates: Vec::new(),
             complaints: Vec::new(),
             meters: Vec::new(),
+            roles: BTreeMap::new(),
             asks: Vec::new(),
             open: None,
             looks: Vec::new(),
@@ -264,7 +268,16 @@ impl Record {
                 self.complaints.push((what.clone(), words.clone()));
                 self.version += 1;
             }
-            Event::MeterJoined(joined) => self.meters.push(joined.clone()),
+            Event::MeterJoined(joined) => {
+                let known = self.meters.iter_mut().find(|m| m.meter == joined.meter);
+                match known {
+                    Some(known) => known.clone_from(joined),
+                    None => self.meters.push(joined.clone()),
+                }
+            }
+            Event::MeterRole { meter, role } => {
+                self.roles.insert(*meter, role.clone());
+            }
             Event::Asked(asked) => {
                 self.open = Some(asked.ask);
                 self.wait_asked |= matches!(&asked.request, Request::Act { act: Act::WaitCool });

@@ -85,6 +85,7 @@ pub fn event(event: &Event) -> String {
         ),
         Event::Tagged { text } => format!("tag:\n{text}"),
         Event::Closed => "closed".to_owned(),
+        Event::MeterRole { meter, role } => format!("meter {} is for: {role}", meter.0),
         _ => "an event of a newer program".to_owned(),
     }
 }
