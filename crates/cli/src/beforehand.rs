@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use ohmtrail_circuit::sheet::Sheet;
+use ohmtrail_daemon::sheets::Beforehand as Files;
 
 use crate::fail::Fail;
 
@@ -34,13 +35,16 @@ impl Beforehand {
         Ok(())
     }
 
+    /// The same for the daemon.
+    pub fn files(&self) -> Files {
+        Files {
+            priors: self.priors.clone(),
+            costs: self.costs.clone(),
+        }
+    }
+
     /// What a trail should say of it; none if nothing was told.
     pub fn note(&self) -> Option<String> {
-        let told = [("priors", &self.priors), ("costs", &self.costs)];
-        let notes: Vec<String> = told
-            .iter()
-            .filter_map(|(what, path)| Some(format!("{what}: {}", path.as_ref()?.display())))
-            .collect();
-        (!notes.is_empty()).then(|| notes.join("; "))
+        self.files().note()
     }
 }

@@ -63,7 +63,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),
-        Command::Serve(args) => serve::run(&args, verbosity, out),
+        Command::Serve(args) => serve::run(args, verbosity, out),
         Command::Config(args) => config::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),
         Command::ExitCodes => exit::run(out),

@@ -1,15 +1,36 @@
 //! The daemon: a task for each meter, a trail's one keeper for each visit, and what is served of
 //! them over HTTP.
 //!
-//! [`serve()`] sets it up and runs it until it is told to stop. Everything that knows a socket is in
-//! [`api`], and in [`auth`], which stands before it.
+//! ```text
+//! meters (a task each) ──bounded queue──> visits (a thread each) ── fdatasync ──> trails
+//!        │                                   │   ▲
+//!        └── channel, may skip ──┐           │   └── what is said, one after another
+//!                                ▼           ▼
+//!                         api: requests, and streams of server-sent events
+//! ```
+//!
+//! * [`serve()`] sets it up and runs it until it is told to stop.
+//! * [`meters`]: what fails in one is started again, and nothing else notices.
+//! * [`visits`]: state is a fold over the trail, so a visit that fails goes on from its trail.
+//! * [`stream`]: who watches never holds up who measures.
+//! * [`auth`]: what stands before every request; [`config`]: how the daemon is set up.
+//! * [`api`]: everything else that knows HTTP. [`forms`] are the JSON forms that every face shares, [`desk`]
+//!   is a visit with its trail, for the command line, too.
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
 pub mod api;
 pub mod auth;
+pub mod clock;
 pub mod config;
+pub mod desk;
+pub mod forms;
+pub mod meters;
+pub mod metrics;
 pub mod notify;
 mod serve;
+pub mod sheets;
+pub mod stream;
+pub mod visits;
 
-pub use serve::{ServeError, serve};
+pub use serve::{Options, ServeError, serve, serve_until};

@@ -1,16 +1,39 @@
-//! Sets the daemon up, serves, and stops in order.
+//! Sets the daemon up, serves, and stops in order: nobody is answered any more, every trail is on
+//! disk and let go of, every port is let go of.
 
 use std::io;
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::net::TcpListener;
+use tokio::runtime::Handle;
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::watch;
 
-use crate::api;
+use crate::api::{self, Judge};
 use crate::auth::{Guard, accept, protect};
+use crate::clock::Clocks;
 use crate::config::Config;
+use crate::meters::{AddError, Meters};
+use crate::metrics::Metrics;
 use crate::notify::Notify;
+use crate::sheets::{Beforehand, Sheets};
+use crate::visits::{Context, Visits};
+
+/// What the daemon is started with.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// How it is set up.
+    pub config: Config,
+    /// What every sheet is told.
+    pub beforehand: Beforehand,
+    /// What judges typed values against a rule.
+    pub judge: Judge,
+    /// The clocks.
+    pub clocks: Clocks,
+}
 
 /// Why the daemon did not start, or ended early.
 #[derive(Debug, thiserror::Error)]
@@ -26,17 +49,53 @@ pub enum ServeError {
         /// What the system said.
         source: io::Error,
     },
+    /// The data folder cannot be used.
+    #[error("{}: the data folder cannot be used: {source}; choose another with --data", path.display())]
+    Data {
+        /// The folder.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A meter of the configuration cannot be read.
+    #[error(transparent)]
+    Meter(#[from] AddError),
     /// The system refuses something else.
     #[error("the system refuses: {0}")]
     System(#[from] io::Error),
 }
+
+/// After being told to stop, the visits have so long to have everything on disk.
+const LAST_WRITES: Duration = Duration::from_secs(20);
 
 /// Serves until it is told to stop by SIGTERM or SIGINT. `ready` is called once, with the addresses
 /// that are served, when requests are answered.
 ///
 /// # Errors
 /// [`ServeError`] says what is wrong and what to do.
-pub async fn serve(config: Config, ready: impl FnOnce(&[SocketAddr])) -> Result<(), ServeError> {
+pub async fn serve(options: Options, ready: impl FnOnce(&[SocketAddr])) -> Result<(), ServeError> {
+    let notify = Notify::of_this_process();
+    let stop = told_to_stop(notify.clone())?;
+    let watched = tokio::spawn(keep_telling(notify.clone()));
+    let served = serve_until(options, stop, |bound| {
+        ready(bound);
+        notify.ready();
+    });
+    let served = served.await;
+    watched.abort();
+    served
+}
+
+/// As [`serve`], until something else ends.
+///
+/// # Errors
+/// As [`serve`].
+pub async fn serve_until(
+    options: Options,
+    stop: impl Future<Output = ()>,
+    ready: impl FnOnce(&[SocketAddr]),
+) -> Result<(), ServeError> {
+    let config = &options.config;
     let mut listeners = Vec::new();
     let mut bound = Vec::new();
     for address in &config.listen.addresses {
@@ -44,14 +103,44 @@ pub async fn serve(config: Config, ready: impl FnOnce(&[SocketAddr])) -> Result<
         bound.push(listener.local_addr()?);
         listeners.push(listener);
     }
-    let notify = Notify::of_this_process();
-    let stop = told_to_stop(notify.clone())?;
-    let router = protect(api::router(), Arc::new(Guard::new(&config)));
+    let (stopping, stopped) = watch::channel(false);
+    let metrics = Arc::new(Metrics::default());
+    let meters = Arc::new(Meters::new(options.clocks.clone(), Arc::clone(&metrics)));
+    for meter in &config.meters {
+        let name = Some(meter.name.clone());
+        meters.add(name, meter.role.clone(), meter.spec.clone())?;
+    }
+    let context = Arc::new(Context {
+        clocks: options.clocks,
+        meters: Arc::clone(&meters),
+        sheets: Sheets::new(&config.data.join("sheets"), options.beforehand),
+        metrics,
+        stop: stopped.clone(),
+        runtime: Handle::current(),
+    });
+    let visits = Visits::open_folder(&config.data.join("visits"), context);
+    let visits = visits.map_err(|source| ServeError::Data {
+        path: config.data.clone(),
+        source,
+    })?;
+    let (router, app) = api::router(visits, config.data.clone(), options.judge, stopped);
+    let router = protect(router, Arc::new(Guard::new(config)));
     ready(&bound);
-    notify.ready();
-    let watched = tokio::spawn(keep_telling(notify));
+    let stop = async {
+        stop.await;
+        tracing::info!("stopping");
+        // Streams end by it, too: they would hold their connections for ever.
+        stopping.send_replace(true);
+    };
     accept::serve(listeners, router, config.limits, stop).await;
-    watched.abort();
+    if tokio::time::timeout(LAST_WRITES, app.visits().stopped())
+        .await
+        .is_err()
+    {
+        tracing::error!("a visit is not on disk yet: its disk does not answer");
+    }
+    meters.stop();
+    tracing::info!("stopped");
     Ok(())
 }
 
@@ -81,7 +170,6 @@ fn told_to_stop(notify: Notify) -> io::Result<impl Future<Output = ()>> {
             _ = terminate.recv() => {}
             _ = interrupt.recv() => {}
         }
-        tracing::info!("told to stop");
         notify.stopping();
     })
 }

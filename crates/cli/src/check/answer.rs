@@ -252,7 +252,8 @@ impl Answer {
         Ok(())
     }
 
-    fn json(&self, check: &str, bench: &Bench) -> Value {
+    /// The JSON document.
+    pub fn json(&self, check: &str, bench: &Bench) -> Value {
         let readings: Vec<Value> = bench
             .seen
             .iter()

@@ -12,9 +12,10 @@ mod ohms;
 mod volts;
 mod winding;
 
-use clap::Subcommand;
+use clap::{ColorChoice, Parser, Subcommand};
 use ohmtrail_core::accuracy::Void;
 use ohmtrail_core::rules::RuleError;
+use serde_json::Value;
 
 use self::answer::{Answer, Level};
 use self::input::{Bench, Meter};
@@ -104,7 +105,38 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         return list::run(out);
     }
     let mut bench = Bench::new(&args.meter)?;
-    let (check, judged) = judge(&args.rule, &mut bench);
+    let (check, answer) = answer(&args.rule, &mut bench)?;
+    answer.print(check, &bench, out)?;
+    Ok(match answer.level() {
+        Level::Good | Level::Note => Exit::Done,
+        Level::Fails => Exit::Fails,
+        Level::Open | Level::Check => Exit::Open,
+    })
+}
+
+/// What is typed after `ohmtrail check`.
+#[derive(Debug, Parser)]
+#[command(name = "check", color = ColorChoice::Never, disable_help_flag = true)]
+struct Alone {
+    #[command(flatten)]
+    args: Args,
+}
+
+/// The JSON document for what would be typed after `ohmtrail check`, for the daemon.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn document(words: &[String]) -> Result<Value, String> {
+    let typed = std::iter::once("check").chain(words.iter().map(String::as_str));
+    let alone = Alone::try_parse_from(typed).map_err(|e| e.to_string())?;
+    let mut bench = Bench::new(&alone.args.meter).map_err(|e| e.to_string())?;
+    let (check, answer) = answer(&alone.args.rule, &mut bench).map_err(|e| e.to_string())?;
+    Ok(answer.json(check, &bench))
+}
+
+/// Judges; a reading that proves nothing is an answer, too.
+fn answer(rule: &Rule, bench: &mut Bench) -> Result<(&'static str, Answer), Fail> {
+    let (check, judged) = judge(rule, bench);
     let answer = match judged {
         Ok(answer) => answer,
         Err(Stop::Fail(fail)) => return Err(fail),
@@ -114,12 +146,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         }
         Err(Stop::Rule(why)) => return Err(Fail::input(format!("check {check}: {}", why.words()))),
     };
-    answer.print(check, &bench, out)?;
-    Ok(match answer.level() {
-        Level::Good | Level::Note => Exit::Done,
-        Level::Fails => Exit::Fails,
-        Level::Open | Level::Check => Exit::Open,
-    })
+    Ok((check, answer))
 }
 
 fn judge(rule: &Rule, bench: &mut Bench) -> (&'static str, Result<Answer, Stop>) {

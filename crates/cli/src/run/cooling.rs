@@ -1,7 +1,6 @@
 //! Cold references from the command line, and what is told of a compressor that cools.
 
-use ohmtrail_core::cooldown::COVERAGE;
-use ohmtrail_core::units::Micros;
+use ohmtrail_daemon::forms::Cooldown;
 use ohmtrail_trail::event::{PlateEntry, Stamp};
 use ohmtrail_visit::{COLD_KEY, Cold, Cooling, Input};
 use serde_json::{Value, json};
@@ -49,31 +48,7 @@ pub fn plate(text: &str) -> Result<PlateEntry, String> {
 
 /// What is told of it, as a line of the dialogue.
 pub fn line(cooling: &Cooling) -> Value {
-    let outlook = &cooling.outlook;
-    let round = |x: f64, digits: i32| {
-        let scale = 10f64.powi(digits);
-        (x * scale).round() / scale
-    };
-    let minutes = |at: Option<Micros>| at.map(|at| round(cooling.minutes_to(at), 1));
-    json!({ "cooldown": {
-        "part": cooling.part,
-        "unread": cooling.unread,
-        "advice": outlook.advice,
-        "words": cooling.words(),
-        "missing": outlook.missing.words().collect::<Vec<_>>(),
-        "readings": cooling.readings.len(),
-        "winding": outlook.winding.map(|w| json!({
-            "celsius": round(w.value.get(), 1), "uncertainty": round(w.u, 1) })),
-        "kelvins_per_ohm": outlook.kelvins_per_ohm.map(|k| round(k, 2)),
-        "minutes": outlook.window.map(|w| json!({
-            "early": minutes(w.early), "middle": minutes(w.middle), "late": minutes(w.late),
-            "coverage": COVERAGE })),
-        "time_constant": outlook.tau.map(|tau| json!({
-            "minutes": round(tau.mean / 60.0, 1), "uncertainty": round(tau.sd / 60.0, 1) })),
-        "still_open": outlook.still_open.map(|p| round(p, 6)),
-        "at_ambient": outlook.at_ambient,
-        "assumed": outlook.assumed,
-    } })
+    json!({ "cooldown": Cooldown::of(cooling) })
 }
 
 /// What is told of it at a terminal.

@@ -11,6 +11,8 @@ use ohmtrail_circuit::sheet::Question;
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_core::units::Micros;
+use ohmtrail_daemon::clock::wall_us;
+use ohmtrail_daemon::forms::request_words;
 use ohmtrail_meters::driver::driver;
 use ohmtrail_meters::link;
 use ohmtrail_meters::profile::Profile;
@@ -23,7 +25,7 @@ use ohmtrail_trail::event::{Act, Asked, Event, MeterJoined, Opened, Request, Str
 use ohmtrail_visit::{Book, Input, Taken};
 use serde_json::json;
 
-use super::desk::{Desk, Passing, wall_us};
+use super::desk::{Desk, Passing};
 use super::{bundle, cooling, dialogue, tell};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
@@ -269,21 +271,21 @@ impl<'b> Demo<'b> {
             for event in events.drain(..) {
                 self.tell(&event, out)?;
             }
-            for cooling in self.desk.visit.cooling_news(self.time.now()) {
+            for cooling in self.desk.visit().cooling_news(self.time.now()) {
                 if out.json() {
                     out.json_line(&cooling::line(&cooling))?;
                 } else {
                     out.line(&format!("      {}", cooling::words(&cooling)))?;
                 }
             }
-            if let Some(waiting) = self.desk.visit.waiting() {
+            if let Some(waiting) = self.desk.visit().waiting() {
                 if !out.json() {
                     out.line(&format!("      wait: {}", waiting.why))?;
                 }
                 self.time.to(waiting.until);
                 continue;
             }
-            let Some(asked) = self.desk.visit.record().open_ask().cloned() else {
+            let Some(asked) = self.desk.visit().record().open_ask().cloned() else {
                 break;
             };
             events = self.answer(&asked).await?;
@@ -319,7 +321,7 @@ impl<'b> Demo<'b> {
         }
         match event {
             Event::Asked(asked) => {
-                out.line(&format!("{:4}  {}", asked.ask, tell::request(asked)))?;
+                out.line(&format!("{:4}  {}", asked.ask, request_words(asked)))?;
                 out.line(&format!("      why: {}", asked.why))
             }
             Event::Looked { answer, .. } => {
@@ -444,7 +446,7 @@ impl<'b> Demo<'b> {
                 flags: reading.flags,
             });
             events.extend(self.desk.say(Input::Live(reading), self.time.now())?);
-            if self.desk.visit.record().open != Some(asked.ask) {
+            if self.desk.visit().record().open != Some(asked.ask) {
                 // An alarm withdrew the ask.
                 events.extend(self.stream(which, group)?);
                 return Ok(events);
@@ -490,12 +492,12 @@ impl<'b> Demo<'b> {
     fn end(&mut self, path: &Path, out: &mut Out) -> Result<Exit, Fail> {
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit.record(), &head);
+        let card = tag(self.book, self.desk.visit().record(), &head);
         self.desk
             .say(Input::Tagged(card.clone()), self.time.now())?;
         self.desk.say(Input::Close, self.time.now())?;
         self.desk.commit()?;
-        let found = self.desk.visit.record().finding.as_ref();
+        let found = self.desk.visit().record().finding.as_ref();
         let carried = found.is_some_and(|f| !f.faults.is_empty());
         if out.json() {
             out.json_line(&json!({ "tag": card, "trail": path }))?;

@@ -2,129 +2,32 @@
 //!
 //! The form is documented in docs/isolate.md and stable: keys are added, never changed.
 
-use ohmtrail_core::class::Class;
-use ohmtrail_core::reading::{Flags, Function};
+use ohmtrail_daemon::forms::{
+    Ask, Conclusion, Finding, Gate, Left, Suspect, Verdict, flags, function,
+};
 use ohmtrail_meters::keyed;
-use ohmtrail_trail::event::{Act, Asked, Event, Power, Request, Take};
-use ohmtrail_visit::{Input, Record, Taken, displayed};
+use ohmtrail_trail::event::{Event, Request};
+use ohmtrail_visit::{Input, Record, Taken};
 use serde::Deserialize;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
 /// An event as a line, if it is one that is told.
 pub fn line(event: &Event) -> Option<Value> {
     Some(match event {
-        Event::Asked(asked) => json!({ "ask": ask(asked) }),
+        Event::Asked(asked) => json!({ "ask": Ask::of(asked) }),
         Event::Suspects { ranked } => {
-            let ranked: Vec<Value> = ranked
-                .iter()
-                .map(|s| json!({ "faults": s.faults, "p": round(s.p) }))
-                .collect();
+            let ranked: Vec<Suspect> = ranked.iter().map(Suspect::of).collect();
             json!({ "suspects": ranked })
         }
-        Event::Gate(gate) => json!({ "gate": {
-            "name": gate.gate, "open": gate.open, "points": gate.points, "why": gate.why } }),
+        Event::Gate(gate) => json!({ "gate": Gate::of(gate) }),
         Event::Voided { ask, why } => json!({ "void": { "id": ask, "why": why } }),
-        Event::Took(take) => json!({ "verdict": verdict(take) }),
+        Event::Took(take) => json!({ "verdict": Verdict::of(take) }),
         Event::Struck { take, why } => json!({ "struck": { "take": take, "why": why } }),
-        Event::Concluded(conclusion) => {
-            let mut value = json!(conclusion);
-            value["p"] = json!(round(conclusion.p));
-            json!({ "conclusion": value })
-        }
-        Event::Found(finding) => {
-            let mut value = json!(finding);
-            value["p"] = json!(round(finding.p));
-            for (open, f) in finding.unproven.iter().enumerate() {
-                value["unproven"][open]["p"] = json!(round(f.p));
-            }
-            json!({ "finding": value })
-        }
-        Event::Left(left) => json!({ "left": left }),
+        Event::Concluded(conclusion) => json!({ "conclusion": Conclusion::of(conclusion) }),
+        Event::Found(finding) => json!({ "finding": Finding::of(finding) }),
+        Event::Left(left) => json!({ "left": Left::of(left) }),
         _ => return None,
     })
-}
-
-/// Six digits of a share or of minutes: more are noise of its binary form.
-fn round(x: f32) -> f64 {
-    (f64::from(x) * 1e6).round() / 1e6
-}
-
-fn ask(asked: &Asked) -> Value {
-    let mut ask = Map::new();
-    ask.insert("id".into(), json!(asked.ask));
-    match &asked.request {
-        Request::Look { what } => {
-            ask.insert("do".into(), json!("look"));
-            ask.insert("what".into(), json!(what));
-            ask.insert("answers".into(), json!(["yes", "no"]));
-        }
-        Request::Measure {
-            function,
-            points,
-            state,
-        } => {
-            ask.insert("do".into(), json!("measure"));
-            ask.insert("function".into(), json!(function.name()));
-            ask.insert("points".into(), json!(points));
-            ask.insert("power".into(), json!(state.power));
-            ask.insert("lifted".into(), json!(state.lifted));
-            ask.insert("cooled".into(), json!(state.cooled));
-        }
-        Request::Act { act } => {
-            ask.insert("do".into(), json!("act"));
-            let (name, ends) = act_words(act);
-            ask.insert("act".into(), json!(name));
-            if let Some(ends) = ends {
-                ask.insert("ends".into(), json!(ends));
-            }
-        }
-        _ => {
-            ask.insert("do".into(), json!("unknown"));
-        }
-    }
-    ask.insert("minutes".into(), json!(round(asked.minutes)));
-    ask.insert("why".into(), json!(asked.why));
-    Value::Object(ask)
-}
-
-/// The name of an act, and the wire ends it is about.
-pub fn act_words(act: &Act) -> (String, Option<&[String]>) {
-    match serde_json::to_value(act) {
-        Ok(Value::String(name)) => (name, None),
-        Ok(Value::Object(object)) => {
-            let name = object.keys().next().cloned().unwrap_or_default();
-            let ends = match act {
-                Act::Lift(ends) | Act::PutBack(ends) => Some(ends.as_slice()),
-                _ => None,
-            };
-            (name, ends)
-        }
-        _ => (String::new(), None),
-    }
-}
-
-fn verdict(take: &Take) -> Value {
-    let mut verdict = json!({
-        "id": take.ask,
-        "take": take.take,
-        "function": take.function.name(),
-        "points": take.points,
-        "shown": displayed(take.function, take.shown),
-    });
-    if let (Some(judged), Some(object)) = (&take.verdict, verdict.as_object_mut()) {
-        let likely: Map<String, Value> = Class::ALL
-            .into_iter()
-            .filter(|c| judged.likely.of(*c) > 0.0)
-            .map(|c| (c.word().to_owned(), json!(round(judged.likely.of(c)))))
-            .collect();
-        object.insert("class".into(), json!(judged.class));
-        object.insert("likely".into(), Value::Object(likely));
-        object.insert("too_close".into(), json!(judged.too_close));
-        object.insert("source".into(), json!(judged.source));
-        object.insert("status".into(), json!(judged.status));
-        object.insert("words".into(), json!(judged.words));
-    }
-    verdict
 }
 
 /// A line from the technician.
@@ -275,36 +178,10 @@ pub fn input(line: &str, record: &Record) -> Result<Option<Input>, String> {
     }
 }
 
-fn function(name: &str) -> Result<Function, String> {
-    Function::by_name(name).ok_or_else(|| {
-        let known: Vec<&str> = Function::ALL.iter().map(|f| f.name()).collect();
-        format!(
-            "\"{name}\" is no function of a meter; known are {}",
-            known.join(", ")
-        )
-    })
-}
-
-fn flags(names: &[String]) -> Result<Flags, String> {
-    names.iter().try_fold(Flags::NONE, |all, name| {
-        Flags::by_name(name)
-            .map(|flag| all.with(flag))
-            .ok_or_else(|| format!("\"{name}\" is no flag of a display"))
-    })
-}
-
 fn yes(answer: &str) -> Result<bool, String> {
     match answer {
         "yes" => Ok(true),
         "no" => Ok(false),
         other => Err(format!("\"{other}\" is neither \"yes\" nor \"no\"")),
-    }
-}
-
-/// The power state in a word.
-pub fn power_word(power: Power) -> &'static str {
-    match power {
-        Power::On => "on",
-        Power::Off => "off",
     }
 }

@@ -8,13 +8,15 @@ use std::time::{Duration, Instant};
 
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
+use ohmtrail_daemon::clock::wall_us;
+use ohmtrail_daemon::desk::DeskError;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp};
 use ohmtrail_visit::{Book, Input, Stage};
 use serde_json::json;
 
 use super::cooling::{self, ColdArgs};
-use super::desk::{Desk, DeskError, Passing, wall_us};
+use super::desk::{Desk, Passing};
 use super::{bundle, dialogue};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
@@ -184,7 +186,7 @@ fn hold(
 
     let mut begun = false;
     loop {
-        let wait = desk.visit.waiting().map(|w| w.until);
+        let wait = desk.visit().waiting().map(|w| w.until);
         let got = match (&mut time, wait) {
             (Time::Asked(passing), Some(until)) => {
                 passing.to(until);
@@ -201,7 +203,7 @@ fn hold(
             Some(Ok(line)) => Some(line),
             Some(Err(RecvTimeoutError::Disconnected)) => {
                 out.finish()?;
-                let found = desk.visit.record().finding.is_some();
+                let found = desk.visit().record().finding.is_some();
                 return Ok(Ended::Cut { found });
             }
         };
@@ -226,16 +228,16 @@ fn hold(
         if begun {
             let events = desk.go_on(time.now())?;
             tell(&events, out)?;
-            for cooling in desk.visit.cooling_news(time.now()) {
+            for cooling in desk.visit().cooling_news(time.now()) {
                 out.json_line(&cooling::line(&cooling))?;
             }
-            if let (Time::Wall { .. }, Some(waiting)) = (&time, desk.visit.waiting()) {
+            if let (Time::Wall { .. }, Some(waiting)) = (&time, desk.visit().waiting()) {
                 let seconds = waiting.until.since(time.now().steady) / 1_000_000;
                 out.json_line(&json!({ "wait": { "seconds": seconds, "why": waiting.why } }))?;
             }
         }
         out.finish()?;
-        if desk.visit.stage() == Stage::Left {
+        if desk.visit().stage() == Stage::Left {
             desk.say(Input::Close, time.now())?;
             return Ok(Ended::Left);
         }
@@ -249,12 +251,12 @@ enum Answer {
 }
 
 fn answer(line: &str, desk: &mut Desk<'_>, time: &mut Time) -> Result<Vec<Event>, Answer> {
-    let input = dialogue::input(line, desk.visit.record()).map_err(Answer::Wrong)?;
+    let input = dialogue::input(line, desk.visit().record()).map_err(Answer::Wrong)?;
     let Some(input) = input else {
         return Ok(Vec::new());
     };
     if let Time::Asked(passing) = time {
-        let minutes = desk.visit.record().open_ask().map_or(0.0, |a| a.minutes);
+        let minutes = desk.visit().record().open_ask().map_or(0.0, |a| a.minutes);
         let answers = matches!(
             &input,
             Input::Look { ask: Some(_), .. }
@@ -266,8 +268,8 @@ fn answer(line: &str, desk: &mut Desk<'_>, time: &mut Time) -> Result<Vec<Event>
         }
     }
     desk.say(input, time.now()).map_err(|e| match e {
-        DeskError::Refused(refusal) => Answer::Wrong(refusal.to_string()),
-        DeskError::Trail(fail) => Answer::Fatal(fail),
+        DeskError::Trail(error) => Answer::Fatal(error.into()),
+        refused => Answer::Wrong(refused.to_string()),
     })
 }
 

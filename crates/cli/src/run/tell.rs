@@ -2,53 +2,8 @@
 
 use std::fmt::Write;
 
-use ohmtrail_trail::event::{Act, Asked, Conclusion, Event, Finding, Outcome, Request, Take};
+use ohmtrail_trail::event::{Conclusion, Event, Finding, Outcome, Take};
 use ohmtrail_visit::displayed;
-
-use super::dialogue::{act_words, power_word};
-
-/// What is asked, on one line.
-pub fn request(asked: &Asked) -> String {
-    match &asked.request {
-        Request::Look { what } => format!("look: {what}"),
-        Request::Measure {
-            function,
-            points: [a, b],
-            state,
-        } => {
-            let mut text = format!("measure {}: {a} to {b}", function.name());
-            let _ = write!(text, " (power {}", power_word(state.power));
-            if !state.lifted.is_empty() {
-                let _ = write!(text, ", lifted {}", state.lifted.join(" "));
-            }
-            text.push(')');
-            text
-        }
-        Request::Act { act } => format!("do: {}", act_sentence(act)),
-        other => format!("{other:?}"),
-    }
-}
-
-/// An act as an instruction.
-fn act_sentence(act: &Act) -> String {
-    match act {
-        Act::OpenBreaker => "open the breaker of the unit".to_owned(),
-        Act::LockAndTag => "lock it open and hang the lock's tag".to_owned(),
-        Act::LockDisconnect => "open the disconnect within sight and lock it".to_owned(),
-        Act::OpenOtherSources => "open every other source of the unit".to_owned(),
-        Act::ProveMeter => "prove the meter on a source that is known to be live".to_owned(),
-        Act::Discharge => "discharge the capacitors through a resistor".to_owned(),
-        Act::Lift(ends) => format!("lift {}, mark it, take its photograph", ends.join(" ")),
-        Act::PutBack(ends) => format!("put back {}", ends.join(" ")),
-        Act::InsulateEnds => "insulate the lifted ends".to_owned(),
-        Act::CoversOnPeopleClear => "covers on, people clear".to_owned(),
-        Act::CloseBreaker => "take the lock off and close the breaker".to_owned(),
-        Act::WaitCool => "leave the unit until its motors are cold".to_owned(),
-        Act::CallOn => "set the thermostat to call".to_owned(),
-        Act::CallOff => "take the call away".to_owned(),
-        other => act_words(other).0.replace('-', " "),
-    }
-}
 
 /// A take on one line: what the display showed and what it proves.
 pub fn take(take: &Take) -> String {

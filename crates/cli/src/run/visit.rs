@@ -6,6 +6,9 @@ use std::time::Duration;
 
 use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::settle::Settler;
+use ohmtrail_daemon::clock::wall_us;
+use ohmtrail_daemon::desk::DeskError;
+use ohmtrail_daemon::forms::request_words;
 use ohmtrail_meters::link;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
@@ -17,7 +20,7 @@ use tokio::sync::mpsc;
 use tokio::time::sleep;
 
 use super::cooling::{self, ColdArgs};
-use super::desk::{Desk, DeskError, wall_us};
+use super::desk::Desk;
 use super::typed::{self, Typed};
 use super::{bundle, dialogue, tell};
 use crate::beforehand::Beforehand;
@@ -194,7 +197,7 @@ impl Table<'_> {
         }
         self.tell(&events, out)?;
         // The ask that was open when the visit was left.
-        match self.desk.visit.record().open_ask().cloned() {
+        match self.desk.visit().record().open_ask().cloned() {
             Some(asked) => self.tell(&[Event::Asked(asked)], out),
             None => Ok(()),
         }
@@ -205,7 +208,7 @@ impl Table<'_> {
         loop {
             let events = self.desk.go_on(stamp(self.clock))?;
             self.tell(&events, out)?;
-            for cooling in self.desk.visit.cooling_news(stamp(self.clock)) {
+            for cooling in self.desk.visit().cooling_news(stamp(self.clock)) {
                 if out.json() {
                     out.json_line(&cooling::line(&cooling))?;
                 } else {
@@ -213,10 +216,10 @@ impl Table<'_> {
                 }
             }
             out.finish()?;
-            if self.desk.visit.stage() == Stage::Left {
+            if self.desk.visit().stage() == Stage::Left {
                 return self.end(out);
             }
-            let wait = self.desk.visit.waiting();
+            let wait = self.desk.visit().waiting();
             let until = wait.map_or(GROUP, |w| {
                 Duration::from_micros(w.until.since(self.clock.now())).min(GROUP)
             });
@@ -309,7 +312,7 @@ impl Table<'_> {
         };
         self.settler = None;
         self.stream(out)?;
-        let ask = self.desk.visit.record().open;
+        let ask = self.desk.visit().record().open;
         self.say(
             Input::Take(Taken {
                 ask,
@@ -342,23 +345,23 @@ impl Table<'_> {
     fn say(&mut self, input: Input, out: &mut Out) -> Result<(), Fail> {
         match self.desk.say(input, stamp(self.clock)) {
             Ok(events) => {
-                if let Some(alarm) = self.desk.visit.alarm() {
+                if let Some(alarm) = self.desk.visit().alarm() {
                     // The bell: it must be heard.
                     eprintln!("\x07ALARM: {alarm}");
                 }
                 self.tell(&events, out)
             }
-            Err(DeskError::Refused(refusal)) => {
-                eprintln!("      {refusal}");
+            Err(DeskError::Trail(error)) => Err(error.into()),
+            Err(refused) => {
+                eprintln!("      {refused}");
                 Ok(())
             }
-            Err(DeskError::Trail(fail)) => Err(fail),
         }
     }
 
     /// A typed line; true to stop.
     fn line(&mut self, line: &str, out: &mut Out) -> Result<bool, Fail> {
-        let asked = self.desk.visit.record().open_ask().cloned();
+        let asked = self.desk.visit().record().open_ask().cloned();
         match typed::read(line, asked.as_ref(), self.line.is_some(), &self.path) {
             Typed::Nothing => {}
             Typed::Say(input) => self.say(*input, out)?,
@@ -383,7 +386,7 @@ impl Table<'_> {
             }
             match event {
                 Event::Asked(asked) => {
-                    out.line(&format!("{:4}  {}", asked.ask, tell::request(asked)))?;
+                    out.line(&format!("{:4}  {}", asked.ask, request_words(asked)))?;
                     out.line(&format!("      why: {}", asked.why))?;
                 }
                 Event::Took(take) => {
@@ -418,7 +421,7 @@ impl Table<'_> {
         self.stream(out)?;
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit.record(), &head);
+        let card = tag(self.book, self.desk.visit().record(), &head);
         let at = stamp(self.clock);
         self.desk.say(Input::Tagged(card.clone()), at)?;
         self.desk.say(Input::Close, at)?;
@@ -429,7 +432,7 @@ impl Table<'_> {
             out.line(&card)?;
             out.line(&format!("Trail: {}", self.path.display()))?;
         }
-        let found = self.desk.visit.record().finding.as_ref();
+        let found = self.desk.visit().record().finding.as_ref();
         let carried = found.is_some_and(|f| !f.faults.is_empty());
         Ok(if carried { Exit::Done } else { Exit::Open })
     }

@@ -1,0 +1,151 @@
+//! Photographs of a visit.
+
+use axum::Json;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::Response;
+use ohmtrail_trail::Hash;
+use ohmtrail_trail::photos::{self, PhotoError};
+use ohmtrail_visit::Input;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::answers::hash;
+use super::extract::{Named, Query, Raw};
+use super::problem::Problem;
+use super::{App, text};
+
+/// What a photograph shows.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct Caption {
+    /// In words.
+    #[serde(default)]
+    caption: String,
+}
+
+/// A photograph that is kept.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Kept {
+    /// Its BLAKE3 hash, by which it is fetched and named.
+    hash: String,
+    /// Its media type.
+    media_type: &'static str,
+    /// Bytes.
+    size: usize,
+}
+
+/// What the bytes of a photograph are, by how they begin.
+fn media_type(bytes: &[u8]) -> Option<&'static str> {
+    let at = |from: usize, what: &[u8]| bytes.get(from..from + what.len()) == Some(what);
+    if at(0, &[0xFF, 0xD8, 0xFF]) {
+        Some("image/jpeg")
+    } else if at(0, b"\x89PNG\r\n\x1a\n") {
+        Some("image/png")
+    } else if at(0, b"RIFF") && at(8, b"WEBP") {
+        Some("image/webp")
+    } else if at(4, b"ftyphei") || at(4, b"ftypmif1") {
+        Some("image/heic")
+    } else {
+        None
+    }
+}
+
+fn problem(error: &PhotoError) -> Problem {
+    match error {
+        PhotoError::Missing { .. } => Problem::new(
+            StatusCode::NOT_FOUND,
+            "not-found",
+            error.to_string(),
+            "the visit lists its photographs",
+        ),
+        _ => Problem::system(error.to_string()),
+    }
+}
+
+/// Keep a photograph beside the trail
+///
+/// The body is the file itself: JPEG, PNG, WebP or HEIC, told by its contents.
+#[utoipa::path(post, path = "/api/v1/visits/{visit}/photos", tag = "photos",
+    params(("visit" = String, Path), Caption),
+    request_body(content = Vec<u8>, content_type = "application/octet-stream"),
+    responses((status = 201, body = Kept), Problem))]
+pub async fn keep(
+    State(app): State<App>,
+    Named(visit): Named<String>,
+    Query(caption): Query<Caption>,
+    headers: HeaderMap,
+    Raw(bytes): Raw,
+) -> Result<(StatusCode, Json<Kept>), Problem> {
+    let visit = app.visit(&visit)?;
+    let unsupported = |what: String| {
+        let remedy = "send a JPEG, PNG, WebP or HEIC file as the body";
+        Problem::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "not-a-photograph",
+            what,
+            remedy,
+        )
+    };
+    let kind = media_type(&bytes)
+        .ok_or_else(|| unsupported("the body is no photograph by its contents".to_owned()))?;
+    let said = headers
+        .get(header::CONTENT_TYPE)
+        .and_then(|v| v.to_str().ok());
+    if let Some(said) = said.filter(|s| s.starts_with("image/") && *s != kind) {
+        return Err(unsupported(format!("the body is {kind}, not {said}")));
+    }
+    let size = bytes.len();
+    let folder = visit.photos();
+    let stored = tokio::task::spawn_blocking(move || photos::store(&folder, &bytes, kind)).await;
+    let stored = stored.map_err(|e| Problem::system(e.to_string()))?;
+    let stored = stored.map_err(|e| problem(&e))?;
+    let input = Input::Photo {
+        hash: stored.0,
+        media_type: kind.to_owned(),
+        size: size as u64,
+        caption: caption.caption,
+    };
+    visit.with(|keeper| keeper.tell(input)).await??;
+    let kept = Kept {
+        hash: stored.to_string(),
+        media_type: kind,
+        size,
+    };
+    Ok((StatusCode::CREATED, Json(kept)))
+}
+
+/// Get a photograph
+#[utoipa::path(get, path = "/api/v1/visits/{visit}/photos/{hash}", tag = "photos",
+    params(("visit" = String, Path), ("hash" = String, Path)),
+    responses((status = 200, body = Vec<u8>, content_type = "image/*"), Problem))]
+pub async fn fetch(
+    State(app): State<App>,
+    Named((visit, name)): Named<(String, String)>,
+) -> Result<Response, Problem> {
+    let folder = app.visit(&visit)?.photos();
+    let hash = Hash(hash(&name)?);
+    let loaded = tokio::task::spawn_blocking(move || photos::load(&folder, &hash)).await;
+    let loaded = loaded.map_err(|e| Problem::system(e.to_string()))?;
+    let bytes = loaded.map_err(|e| problem(&e))?;
+    let kind = media_type(&bytes).unwrap_or("application/octet-stream");
+    Ok(text(kind, bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn photographs_are_told_by_their_first_bytes() {
+        // The signatures of ISO/IEC 10918-5 (JFIF), ISO/IEC 15948 (PNG), RFC 9649 (WebP) and
+        // ISO/IEC 23008-12 (HEIF).
+        assert_eq!(media_type(b"\xFF\xD8\xFF\xE0 JFIF"), Some("image/jpeg"));
+        assert_eq!(media_type(b"\x89PNG\r\n\x1a\n...."), Some("image/png"));
+        assert_eq!(media_type(b"RIFF....WEBPVP8 "), Some("image/webp"));
+        assert_eq!(media_type(b"\0\0\0\x18ftypheic"), Some("image/heic"));
+        for bad in [&b""[..], b"<svg>", b"GIF89a", b"\x89PNG", b"RIFF....WAVE"] {
+            assert_eq!(media_type(bad), None, "{bad:?}");
+        }
+    }
+}
