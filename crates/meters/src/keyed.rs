@@ -190,6 +190,8 @@ pub fn parse(display: &str, unit: &str, function: Function) -> Result<Shown, Key
     }
     let power = match unit {
         "" => None,
+        // No capacitor of this trade is read in whole farads, but an overload has no range.
+        unit if is_overload(number) && spellings(function).contains(&unit) => None,
         unit => Some(unit_power(unit, function).ok_or_else(|| refuse_unit(unit, function))?),
     };
     if is_overload(number) {
@@ -383,6 +385,8 @@ mod tests {
             );
         }
         assert_eq!(parse("OL MOhm", "", Function::Ohms), Ok(Shown::Overload));
+        assert_eq!(parse("OL", "F", Function::Farads), Ok(Shown::Overload));
+        assert!(parse("55.1", "F", Function::Farads).is_err());
         assert_eq!(parse("----", "V", Function::VoltsAc), Ok(Shown::Blank));
         assert_eq!(parse("-.---", "V", Function::VoltsAc), Ok(Shown::Blank));
     }

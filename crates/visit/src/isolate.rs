@@ -21,6 +21,9 @@ use crate::words;
 const TOLD: usize = 8;
 /// Bits from which a check of a part by itself would prove its fault: ten to one.
 const PROVES: f32 = 3.3;
+/// From this probability on, a second fault that is linked with the one found is read for before it
+/// is found.
+const PARTNER: f32 = 0.002;
 /// How often a take is made again for its sake.
 const REPEATS: usize = 2;
 
@@ -160,7 +163,12 @@ impl Visit<'_> {
             Stand::Found { hypothesis, .. } => match self.must_be_cold(hypothesis) {
                 Some(Some(ask)) => ask,
                 Some(None) => Stand::Undecided,
-                None => self.proof(hypothesis, &answers).unwrap_or(stand),
+                None => {
+                    let proof = self.proof(hypothesis, &answers);
+                    proof
+                        .or_else(|| self.partner(hypothesis, &answers))
+                        .unwrap_or(stand)
+                }
             },
             other => other,
         }
@@ -262,6 +270,46 @@ impl Visit<'_> {
             }
         }
         None
+    }
+
+    /// A check that is made before this is found, if there is one: that of a part which could have
+    /// brought about what is named, or could have been harmed by it, where both together are still
+    /// as probable as [`PARTNER`]. By its cost alone such a check is seldom worth its time; but a
+    /// part that killed the one before it kills the new one too.
+    fn partner(&mut self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
+        let (sheet, table) = (self.book.sheet, self.book.table);
+        let named: Vec<usize> = table.faults_of(hypothesis).map(usize::from).collect();
+        let linked = |f: usize| {
+            sheet
+                .caused
+                .iter()
+                .filter_map(move |c| match (c.by, c.fault) {
+                    (by, fault) if fault == f => Some(by),
+                    (by, fault) if by == f => Some(fault),
+                    _ => None,
+                })
+        };
+        let pairs: Vec<[u16; 2]> = named
+            .iter()
+            .flat_map(|&f| linked(f).map(move |g| [f, g]))
+            .filter(|[_, g]| !named.contains(g))
+            .filter_map(|[f, g]| Some([u16::try_from(f).ok()?, u16::try_from(g).ok()?]))
+            .collect();
+        let likely: Vec<u16> = self.with_belief(answers, |belief, _| {
+            let both = |[f, g]: &[u16; 2]| -> f32 {
+                (0..table.hypotheses)
+                    .zip(belief.posteriors())
+                    .filter(|(h, _)| [*f, *g].iter().all(|x| table.set(*h).contains(x)))
+                    .map(|(_, p)| p)
+                    .sum()
+            };
+            let likely = pairs.iter().filter(|pair| both(pair) >= PARTNER);
+            likely.map(|[_, g]| *g).collect()
+        })?;
+        likely.into_iter().find_map(|g| {
+            let alone = (0..table.hypotheses).find(|&h| table.set(h) == [g, NO_FAULT])?;
+            self.proof_of(g, alone, false, answers)
+        })
     }
 
     /// The check of this fault's own part that would show it best, if none was made that speaks
