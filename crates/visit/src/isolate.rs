@@ -308,7 +308,10 @@ impl Visit<'_> {
         })?;
         likely.into_iter().find_map(|g| {
             let alone = (0..table.hypotheses).find(|&h| table.set(h) == [g, NO_FAULT])?;
-            self.proof_of(g, alone, false, answers)
+            let stand = self.proof_of(g, alone, false, answers)?;
+            // A wait of the better part of an hour is not worth so little: it stays unproven.
+            let waits = matches!(stand, Stand::Ask(_, s) if s.cooled && !self.record.cooled);
+            (!waits).then_some(stand)
         })
     }
 
