@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 use ohmtrail_circuit::compile::UNNAMED;
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::{Class, Likely};
-use ohmtrail_core::isolate::standing::ENOUGH;
 use ohmtrail_core::isolate::table::NO_FAULT;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
 use ohmtrail_core::units::Micros;
@@ -120,7 +119,6 @@ impl Visit<'_> {
         let answers = self.record.answers(self.book);
         let closed = self.closed_checks(&answers);
         let now = self.planner_state();
-        let table = self.book.table;
         let ended = self.record.leave.is_some();
         // A take that cannot be made again need not be explained.
         let takes: Vec<(u16, Evidence)> = answers
@@ -137,25 +135,7 @@ impl Visit<'_> {
                     Stand::Ask(usize::from(choice.ask), choice.state)
                 }
                 Ok(Standing::Unnamed { p }) => Stand::Unnamed { p },
-                Ok(Standing::Undecided) => {
-                    // Sets that no check tells apart are as good as one: together they may be
-                    // probable enough where none of them is by itself.
-                    let lead = belief.leading();
-                    let explained = takes.iter().all(|(ask, evidence)| {
-                        matches!(evidence, Evidence::Looked(_))
-                            || belief.explains(lead.hypothesis, *ask, evidence) == Ok(true)
-                    });
-                    let named = !table.is_none_of_these(lead.hypothesis);
-                    if named && explained && lead.p >= ENOUGH && !ended {
-                        Stand::Found {
-                            hypothesis: lead.hypothesis,
-                            p: lead.p,
-                        }
-                    } else {
-                        Stand::Undecided
-                    }
-                }
-                Err(_) => Stand::Undecided,
+                Ok(Standing::Undecided) | Err(_) => Stand::Undecided,
             }
         });
         let stand = stand.unwrap_or(Stand::Undecided);

@@ -137,7 +137,9 @@ fn flaw(sheet: &Sheet, case: &Case, found: &Found) -> Mark {
             Flaw::Path { .. } => false,
         })
     };
-    if found.faults.iter().all(touches) {
+    // Or it says itself that no check tells what it names from that.
+    let mut alike = found.alike.iter();
+    if found.faults.iter().all(touches) || alike.any(|set| set.iter().all(touches)) {
         Mark::Place
     } else {
         Mark::Condemned

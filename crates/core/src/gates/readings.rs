@@ -165,8 +165,10 @@ impl Gates<'_> {
             if seen.function == Function::VoltsAc {
                 self.ac &= !which;
             }
+            // What stands at the poles as direct volts is a capacitor's charge, also where the meter
+            // cannot tell whether it is over the threshold.
+            self.must_drain |= seen.function == Function::VoltsDc;
             return Err(if seen.value.abs() > limits::DEAD.0 {
-                self.must_drain |= seen.function == Function::VoltsDc;
                 NotCounted::TooHigh
             } else {
                 NotCounted::TooCoarse

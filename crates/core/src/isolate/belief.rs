@@ -328,27 +328,33 @@ impl<'t, 'w, const ROWS: usize> Belief<'t, 'w, ROWS> {
         )))
     }
 
-    /// Whether a hypothesis explains the answer to an ask, no mistake assumed: under its samples,
-    /// weighted by all takes so far, the answer has at least [`EXPLAINS`] of the probability that
-    /// certainty of its most probable class would give it.
+    /// Whether these faults explain the answer to an ask, no mistake assumed: under the samples of
+    /// every hypothesis that holds them, by themselves or with another fault, weighted by all takes
+    /// so far, the answer has at least [`EXPLAINS`] of the probability that certainty of its most
+    /// probable class would give it. Without a fault it is *no fault* that must explain it.
     ///
     /// # Errors
     /// The ask is not in the table, or the evidence cannot be used.
-    pub fn explains(&self, h: u16, ask: u16, evidence: &Evidence) -> Result<bool, EvidenceError> {
+    pub fn explains(
+        &self,
+        faults: [u16; 2],
+        ask: u16,
+        evidence: &Evidence,
+    ) -> Result<bool, EvidenceError> {
         let record = self.table.ask(ask).ok_or(EvidenceError::NoSuchAsk)?;
         let outcomes = evidence.outcomes(&record)?;
         let rows = plain_likelihoods::<ROWS>(&self.table, &record, &outcomes);
-        let nth = usize::from(h);
-        let cells = parts(self.table.ask_cells(ask), self.table.samples).nth(nth);
-        let weights = parts(self.weights, self.table.samples).nth(nth);
+        let samples = self.table.samples;
+        let cells = parts(self.table.ask_cells(ask), samples);
         let (mut mass, mut joint) = (0.0_f32, 0.0_f32);
-        for (w, row) in weights
-            .unwrap_or_default()
-            .iter()
-            .zip(cells.unwrap_or_default())
-        {
-            mass += w;
-            joint += w * of_row(&rows, *row);
+        for ((h, weights), cells) in (0..).zip(parts(self.weights, samples)).zip(cells) {
+            if !self.table.holds(h, faults) {
+                continue;
+            }
+            for (w, row) in weights.iter().zip(cells) {
+                mass += w;
+                joint += w * of_row(&rows, *row);
+            }
         }
         let most = outcomes.iter().fold(0.0_f32, |most, p| most.max(*p));
         Ok(mass > 0.0 && joint >= EXPLAINS * most * mass)

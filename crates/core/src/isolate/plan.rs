@@ -202,7 +202,7 @@ impl Table<'_> {
 #[derive(Debug)]
 pub struct Planner<'w> {
     prospects: &'w mut [Prospect],
-    active: &'w mut [Active],
+    pub(super) active: &'w mut [Active],
 }
 
 impl<'w> Planner<'w> {

@@ -1,7 +1,7 @@
 //! When to stop: what is found, what is asked, what is made again.
 
 use super::belief::Belief;
-use super::plan::{Choice, GAIN_FLOOR, LEAST_MINUTES, Planner, State};
+use super::plan::{Active, Choice, GAIN_FLOOR, LEAST_MINUTES, Planner, State, information};
 use super::rows::{Evidence, EvidenceError};
 use super::table::NO_FAULT;
 
@@ -62,10 +62,16 @@ impl Planner<'_> {
     ) -> Result<Standing, EvidenceError> {
         let lead = belief.leading();
         let named = !belief.table.is_none_of_these(lead.hypothesis);
+        // What would be found: a fault beside it that is not may be what explains a take.
+        let found = found(belief);
+        let faults = match found {
+            Some(Standing::Found { hypothesis, .. }) => belief.table.set(hypothesis),
+            _ => belief.table.set(lead.hypothesis),
+        };
         let mut explained = true;
         for (ask, evidence) in takes {
             let look = matches!(evidence, Evidence::Looked(_));
-            if look || belief.explains(lead.hypothesis, *ask, evidence)? {
+            if look || belief.explains(faults, *ask, evidence)? {
                 continue;
             }
             explained = false;
@@ -78,14 +84,14 @@ impl Planner<'_> {
             }
         }
         let next = self.next(belief, now, allowed);
-        let again = repeat(belief, takes, now)?;
+        let again = repeat(belief, takes, now, self.active)?;
         let rate = |choice: Option<Choice>| choice.map_or(0.0, |c| c.bits_per_minute);
         let to_settle = belief.entropy() / rate(next).max(rate(again)).max(f32::MIN_POSITIVE);
         let stop = belief.loss(lead.hypothesis) <= to_settle;
         if stop
             && named
             && explained
-            && let Some(found) = found(belief)
+            && let Some(found) = found
         {
             return Ok(found);
         }
@@ -150,12 +156,14 @@ fn found<const ROWS: usize>(belief: &Belief<'_, '_, ROWS>) -> Option<Standing> {
     None
 }
 
-/// The take that is most worth making again, if one tells at least [`GAIN_FLOOR`]: what is left
-/// unknown if it agrees, against now.
+/// The take that is most worth making again, if one tells at least [`GAIN_FLOOR`]. With the chance
+/// that the take was mistaken the repeat tells what the ask would, were it not answered yet; else it
+/// agrees, and what is left unknown then is held against now.
 fn repeat<const ROWS: usize>(
     belief: &Belief<'_, '_, ROWS>,
     takes: &[(u16, Evidence)],
     now: State,
+    active: &mut [Active],
 ) -> Result<Option<Choice>, EvidenceError> {
     let entropy = belief.entropy();
     let mut best: Option<Choice> = None;
@@ -163,7 +171,10 @@ fn repeat<const ROWS: usize>(
         let Evidence::Measured(likely) = evidence else {
             continue;
         };
-        let bits = entropy - belief.entropy_if_confirmed(*ask, likely)?;
+        let agrees = (entropy - belief.entropy_if_confirmed(*ask, likely)?).max(0.0);
+        let anew = information(belief, *ask, active).unwrap_or(0.0);
+        let doubt = belief.doubt(*ask, evidence)?.clamp(0.0, 1.0);
+        let bits = (1.0 - doubt) * agrees + doubt * anew;
         if bits < GAIN_FLOOR {
             continue;
         }

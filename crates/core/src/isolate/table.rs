@@ -361,6 +361,17 @@ impl<'a> Table<'a> {
             .saturating_add(1)
     }
 
+    /// Whether a hypothesis holds all of these faults, by themselves or with another. Of no faults:
+    /// whether it is *no fault*.
+    #[must_use]
+    pub fn holds(&self, h: u16, faults: [u16; 2]) -> bool {
+        let set = self.set(h);
+        if faults == [NO_FAULT; 2] {
+            return set == faults && !self.is_none_of_these(h);
+        }
+        faults.iter().all(|f| *f == NO_FAULT || set.contains(f))
+    }
+
     /// Whether a hypothesis stands for *none of these*: whether it is of the last group.
     #[must_use]
     pub fn is_none_of_these(&self, h: u16) -> bool {

@@ -1,6 +1,7 @@
 //! Worked by hand on tables small enough for paper.
 
 use ohmtrail_core::class::{Class, Likely};
+use ohmtrail_core::isolate::table::NO_FAULT;
 use ohmtrail_core::isolate::{Belief, Evidence, EvidenceError, PowerNeed, Table, TooSmall};
 
 use crate::build::{Sheet, look, measure, row};
@@ -39,9 +40,9 @@ fn one_look_by_bayes_rule() {
     assert_eq!(belief.leading().hypothesis, 1);
     let top = belief.top::<2>();
     assert_eq!([top[0].0, top[1].0], [1, 3]);
-    assert!(belief.explains(1, 0, &yes).unwrap());
-    assert!(belief.explains(3, 0, &yes).unwrap());
-    assert!(!belief.explains(0, 0, &yes).unwrap());
+    assert!(belief.explains([0, NO_FAULT], 0, &yes).unwrap());
+    assert!(!belief.explains([1, NO_FAULT], 0, &yes).unwrap());
+    assert!(!belief.explains([NO_FAULT; 2], 0, &yes).unwrap());
     // P(yes | fault 0) = 0.99; P(yes | not) = (0.005 + 0.001 + 0.05) / 0.7 = 0.08.
     close(table.weigh(0, 0, &yes).unwrap(), (0.99_f32 / 0.08).log2());
     // P(yes | fault 1) = 0.01; P(yes | not) = (0.005 + 0.297 + 0.05) / 0.9.
@@ -164,7 +165,7 @@ fn a_take_near_a_limit_counts_in_part() {
     let all = 0.5 * 0.696 + 0.4 * 0.304 + 0.1 * 0.5;
     close(belief.posterior(0), 0.5 * 0.696 / all);
     close(belief.posterior(1), 0.4 * 0.304 / all);
-    assert!(belief.explains(1, 0, &soft).unwrap());
+    assert!(belief.explains([0, NO_FAULT], 0, &soft).unwrap());
 }
 
 #[test]

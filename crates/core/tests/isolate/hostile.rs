@@ -296,7 +296,7 @@ fn exercise(bytes: &[u8]) {
         let _ = (
             belief.top::<3>(),
             belief.leading(),
-            belief.explains(9, a, &evidence),
+            belief.explains([9, 0], a, &evidence),
         );
         let _ = table.weigh(0, a, &evidence);
     }

@@ -205,6 +205,7 @@ pub extern "C" fn probe_isolate() {
     p1(isolate::Table::ask_count);
     p1(isolate::Table::group_count);
     p2(isolate::Table::is_none_of_these);
+    p3(isolate::Table::holds);
     p2(isolate::Table::wrong_minutes);
     p2(isolate::belief::Belief::loss);
     p3(isolate::belief::Belief::doubt);
