@@ -7,10 +7,10 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_paper::{WIDTH, tag, write_up};
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{
-    Act, Acted, Asked, Entry, Event, Finding, Judged, LeftState, MeterJoined, Opened, Power,
-    Request, RuledOut, Stamp, Take, UnitState, Unproven,
+    Act, Acted, Asked, Entry, Event, Finding, Judged, LeftState, MeterJoined, Opened, PlateEntry,
+    Power, Request, RuledOut, Stamp, Take, UnitState, Unproven,
 };
-use ohmtrail_visit::{Book, Record, SheetBundle};
+use ohmtrail_visit::{AMBIENT, Book, COLD_KEY, Record, SheetBundle};
 
 fn state(power: Power) -> UnitState {
     UnitState {
@@ -134,12 +134,17 @@ fn events(simulated: bool) -> Vec<Event> {
 
 /// Both papers of the invented visit, and the head hash that they carry.
 fn papers(simulated: bool) -> (String, String, String) {
+    written(events(simulated))
+}
+
+/// The tag, the write-up and the head hash of these events, a minute apart.
+fn written(events: Vec<Event>) -> (String, String, String) {
     let sheet = read_builtin("split-heat-pump-1ph")
         .expect("the sheet is there")
         .expect("the sheet is right");
     let bundle = SheetBundle::new(sheet).expect("compiles");
     let book = Book::new(&bundle).expect("opens");
-    let entries: Vec<Entry> = events(simulated)
+    let entries: Vec<Entry> = events
         .into_iter()
         .zip(0..)
         .map(|(event, n)| Entry {
@@ -157,6 +162,95 @@ fn papers(simulated: bool) -> (String, String, String) {
         write_up(&book, &record, &head, "invented.trail"),
         head.to_string(),
     )
+}
+
+/// The write-up of an invented visit that stood before a compressor on an open overload.
+fn write_up_of_an_open_overload() -> String {
+    let off = |t: &mut Take, points: [&str; 2], shown: Shown, value: f64, class: Class| {
+        t.function = Function::Ohms;
+        t.points = points.map(String::from);
+        t.state = UnitState {
+            lifted: ["comp-common.1", "comp-run.1", "comp-start.1"]
+                .map(String::from)
+                .into(),
+            ..state(Power::Off)
+        };
+        t.shown = shown;
+        t.value = value;
+        t.uncertainty = 0.02;
+        t.verdict = Some(Judged {
+            class,
+            likely: Likely::certain(class),
+            lower: None,
+            upper: None,
+            too_close: false,
+            source: "an invented window".into(),
+            status: "common practice, no published source".into(),
+            words: String::new(),
+        });
+    };
+    let mut events = events(true);
+    let end = events.split_off(9);
+    events.push(Event::Plate(PlateEntry {
+        part: "compressor".into(),
+        key: COLD_KEY.into(),
+        value: "2.900Ohm@25Cel+-0.010+-1K an invented commissioning sheet".into(),
+        unit: String::new(),
+    }));
+    events.extend(end.into_iter().take(2));
+    let open = Shown::Overload;
+    let hot = Shown::Value(Decimal::new(3420, -3));
+    let windings = [
+        (["comp-common.1", "comp-run.1"], open, f64::NAN, Class::Open),
+        (
+            ["comp-common.1", "comp-start.1"],
+            open,
+            f64::NAN,
+            Class::Open,
+        ),
+        (["comp-start.1", "comp-run.1"], hot, 3.42, Class::Within),
+    ];
+    for ((points, shown, value, class), number) in windings.into_iter().zip(3..) {
+        let Event::Took(mut took) = take(number, 0, None) else {
+            panic!("a take");
+        };
+        took.ask = None;
+        off(&mut took, points, shown, value, class);
+        events.push(Event::Took(took));
+    }
+    let Event::Took(mut air) = take(6, 0, None) else {
+        panic!("a take");
+    };
+    air.ask = None;
+    air.function = Function::Celsius;
+    air.points = [AMBIENT, AMBIENT].map(String::from);
+    air.state = state(Power::Off);
+    air.shown = Shown::Value(Decimal::new(330, -1));
+    (air.value, air.uncertainty) = (33.0, 0.5);
+    events.push(Event::Took(air));
+    written(events).1
+}
+
+/// The winding by the resistance rule for copper, (234.5 + T) / (234.5 + T0) = R / R0 (IEC
+/// 60034-1, winding temperature by resistance; from memory): 3.42 ohm against 2.9
+/// at 25 degrees is 71.5 degrees.
+#[test]
+fn the_write_up_says_where_an_open_overload_stands() {
+    let page = write_up_of_an_open_overload();
+    let by_hand: f64 = 3.42 / 2.9 * (234.5 + 25.0) - 234.5;
+    assert!((by_hand - 71.5).abs() < 0.05);
+    for part in [
+        "Overload open: compressor",
+        "Cold reference, start to run: 2.900",
+        "an invented commissioning sheet",
+        "Ambient, measured: 33.0 ± 1.0 °C",
+        "winding at 72 ±",
+        "When the trail ended:",
+    ] {
+        assert!(page.contains(part), "`{part}` is missing:\n{page}");
+    }
+    let (_, without, _) = papers(true);
+    assert!(!without.contains("Overload open"), "{without}");
 }
 
 #[test]

@@ -37,13 +37,17 @@ pub fn at(seconds: f64) -> Stamp {
 }
 
 pub fn opened() -> Opened {
+    opened_on(sheet())
+}
+
+fn opened_on(sheet: &Sheet) -> Opened {
     Opened {
         tool: "test".into(),
         work_order: "W-17 (invented)".into(),
         technician: "an invented technician".into(),
         unit: "an invented unit".into(),
-        sheet: sheet().name.clone(),
-        sheet_hash: sheet().hash,
+        sheet: sheet.name.clone(),
+        sheet_hash: sheet.hash,
         previous: None,
         simulated: true,
     }
@@ -122,7 +126,8 @@ impl<'b> Hands<'b> {
             seconds: 0.0,
             trace: std::env::var("TRACE").is_ok(),
         };
-        hands.say(Input::Open(opened())).expect("opens");
+        let opened = opened_on(book.sheet);
+        hands.say(Input::Open(opened)).expect("opens");
         hands.say(joined(1)).expect("joins");
         hands
     }
@@ -184,8 +189,14 @@ impl<'b> Hands<'b> {
         let ask = Some(asked.ask);
         match &asked.request {
             Request::Look { what } => {
-                let check = sheet().look(what).expect("a look of the sheet");
-                let Question::Look { part, look } = &sheet().checks[check].question else {
+                let check = self
+                    .visit
+                    .book()
+                    .sheet
+                    .look(what)
+                    .expect("a look of the sheet");
+                let Question::Look { part, look } = &self.visit.book().sheet.checks[check].question
+                else {
                     panic!("{what} is a look");
                 };
                 Input::Look {
@@ -206,7 +217,8 @@ impl<'b> Hands<'b> {
     }
 
     pub fn take(&self, function: Function, points: &[String; 2], ask: Option<u32>) -> Taken {
-        let pair = [&points[0], &points[1]].map(|p| sheet().point(p).expect("a point"));
+        let pair =
+            [&points[0], &points[1]].map(|p| self.visit.book().sheet.point(p).expect("a point"));
         let ideal = match self.bench.measure(function, pair) {
             Ok(ideal) => ideal,
             // No current where there is no power.
@@ -237,12 +249,14 @@ impl<'b> Hands<'b> {
             Act::CloseBreaker => self.bench.close_breaker(),
             Act::Lift(ends) => {
                 for end in ends {
-                    self.bench.lift(sheet().point(end).expect("an end"));
+                    self.bench
+                        .lift(self.visit.book().sheet.point(end).expect("an end"));
                 }
             }
             Act::PutBack(ends) => {
                 for end in ends {
-                    self.bench.put_back(sheet().point(end).expect("an end"));
+                    self.bench
+                        .put_back(self.visit.book().sheet.point(end).expect("an end"));
                 }
             }
             _ => {}

@@ -1,6 +1,10 @@
 //! Honest visits to units with one or two faults.
 
+use std::collections::BTreeMap;
+
 use ohmtrail_circuit::costs::Costs;
+use ohmtrail_circuit::sheet::read_builtin;
+use ohmtrail_core::class::Class;
 use ohmtrail_core::reading::{Decimal, Flags, Function, Shown};
 use ohmtrail_trail::event::{Act, Event, Finding, Power, Request};
 use ohmtrail_visit::{Book, Input, SheetBundle, Taken, Visit};
@@ -181,6 +185,50 @@ fn a_failed_protector_waits_for_the_cold() {
         .position(|e| matches!(e, Event::Acted(a) if a.act == Act::WaitCool));
     let found = events.iter().position(|e| matches!(e, Event::Found(_)));
     assert!(waited.is_some() && waited < found);
+}
+
+/// So is a three-phase one's, and on two takes of one pair: one probe that does not touch looks
+/// the same.
+#[test]
+fn a_failed_protector_of_three_phases_is_read_twice_when_cold() {
+    let sheet = read_builtin("rooftop-3ph").expect("the sheet is there");
+    let bundle = SheetBundle::new(sheet.expect("it is right")).expect("it compiles");
+    let book = Book::new(&bundle).expect("the book opens");
+    let mut named = 0;
+    for seed in 0..4 {
+        let mut hands = Hands::new(&book, &["compressor.protector-failed"], seed);
+        let finding = hands.run();
+        assert!(
+            finding
+                .faults
+                .iter()
+                .all(|f| f.ends_with("protector-failed")),
+            "unit {seed}: {finding:#?}"
+        );
+        let mut cold: BTreeMap<[String; 2], usize> = BTreeMap::new();
+        let found = hands
+            .entries
+            .iter()
+            .position(|e| matches!(e.event, Event::Found(_)));
+        for entry in &hands.entries[..found.expect("a finding")] {
+            if let Event::Took(take) = &entry.event
+                && take.state.cooled
+                && take.function == Function::Ohms
+                && take
+                    .verdict
+                    .as_ref()
+                    .is_some_and(|v| v.class == Class::Open)
+            {
+                *cold.entry(take.points.clone()).or_default() += 1;
+            }
+        }
+        if !finding.faults.is_empty() {
+            let most = cold.values().max();
+            assert!(most >= Some(&2), "unit {seed}: condemned on {cold:?}");
+            named += 1;
+        }
+    }
+    assert!(named >= 3, "named in {named} of 4");
 }
 
 /// The rule stands beside the costs: even one to whom a wrong part costs nothing condemns no
