@@ -265,6 +265,7 @@ pub const fn loose() -> GatePlan<'static> {
     GatePlan {
         line: &[],
         load: &[],
+        load_sides: &[],
         ground: PointId(0),
         sources: &[],
         capacitors: FIRST,

@@ -153,7 +153,7 @@ fn dead(sheet: &Sheet, notes: &mut Vec<Problem>) {
     let read: Vec<PointId> = plan
         .line
         .iter()
-        .chain(&plan.load)
+        .chain(plan.load.iter().flatten())
         .chain(plan.others.iter().flatten())
         .map(|p| root(&joined, *p))
         .collect();

@@ -139,6 +139,7 @@ impl Plan {
         let plan = GatePlan {
             line: &self.line,
             load: &self.load,
+            load_sides: &[],
             ground: PointId(self.ground),
             sources,
             capacitors: &self.capacitors,

@@ -40,6 +40,7 @@ pub struct SheetBundle {
     pub compiled: Compiled,
     line: Vec<PointId>,
     load: Vec<PointId>,
+    load_sides: Vec<u8>,
     others: Vec<Vec<PointId>>,
     capacitors: Vec<Pair>,
     covers: Vec<PointId>,
@@ -85,7 +86,8 @@ impl SheetBundle {
         let (asks, rows, cells, customer) = customers_words(&sheet, &compiled.bytes)?;
         Ok(SheetBundle {
             line: ids(&sheet.dead.line),
-            load: ids(&sheet.dead.load),
+            load: ids(&sheet.dead.load.concat()),
+            load_sides: sides(&sheet.dead.load),
             others: sheet.dead.others.iter().map(|poles| ids(poles)).collect(),
             capacitors: sheet.dead.capacitors.iter().map(|p| p.map(id)).collect(),
             keep_off: keep_off(&sheet),
@@ -137,6 +139,15 @@ fn keep_off(sheet: &Sheet) -> Vec<PointId> {
         .collect()
 }
 
+/// Which side each of the load's poles is on: numbers in the order of the sheet.
+fn sides(load: &[Vec<ohmtrail_circuit::sheet::PointId>]) -> Vec<u8> {
+    let numbers = (0..=u8::MAX).chain(std::iter::repeat(u8::MAX));
+    load.iter()
+        .zip(numbers)
+        .flat_map(|(side, number)| side.iter().map(move |_| number))
+        .collect()
+}
+
 /// Every breaker and fuse, and what is checked to ground before it is restored: the unit's load
 /// side for a breaker of its line, else what its load terminals reach.
 fn protectors(sheet: &Sheet) -> Vec<(usize, Vec<PointId>)> {
@@ -169,7 +180,7 @@ fn protectors(sheet: &Sheet) -> Vec<(usize, Vec<PointId>)> {
                 .iter()
                 .find(|poles| far.iter().any(|p| poles.contains(p)));
             let hanging = match (feeds_line, other) {
-                (true, _) => sheet.dead.load.iter().map(|&p| id(p)).collect(),
+                (true, _) => sheet.dead.load.iter().flatten().map(|&p| id(p)).collect(),
                 (false, Some(poles)) => poles.iter().map(|&p| id(p)).collect(),
                 // A control fuse: its last terminal is the one behind it.
                 (false, None) => vec![id(own.end - 1)],
@@ -339,6 +350,7 @@ impl<'b> Book<'b> {
         GatePlan {
             line: &self.bundle.line,
             load: &self.bundle.load,
+            load_sides: &self.bundle.load_sides,
             ground: id(self.sheet.dead.ground),
             sources: &self.sources,
             capacitors: &self.bundle.capacitors,

@@ -204,7 +204,7 @@ impl Visit<'_> {
             Gate::ProvedDead => dead
                 .line
                 .iter()
-                .chain(&dead.load)
+                .chain(dead.load.iter().flatten())
                 .chain(dead.others.iter().flatten())
                 .copied()
                 .collect(),

@@ -46,7 +46,9 @@ impl<'s> Safety<'s> {
     /// Every pair that must read dead: pole to pole and pole to ground, of each side and source.
     fn pairs(&self) -> Vec<[PointId; 2]> {
         let dead = &self.sheet.dead;
-        let groups = [&dead.line, &dead.load].into_iter().chain(&dead.others);
+        let groups = std::iter::once(&dead.line)
+            .chain(&dead.load)
+            .chain(&dead.others);
         let mut pairs = Vec::new();
         for group in groups {
             for (at, &a) in group.iter().enumerate() {

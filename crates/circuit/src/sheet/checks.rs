@@ -303,7 +303,14 @@ impl Reader {
                 .collect()
         };
         let line = points(keys, "line");
-        let load = points(keys, "load");
+        let load: Vec<Vec<PointId>> = keys
+            .lists("load")
+            .into_iter()
+            .map(|side| {
+                let known = side.into_iter().filter_map(|(n, s)| self.point(keys, n, s));
+                known.collect()
+            })
+            .collect();
         let ground = keys
             .need("ground")
             .and_then(|(n, s)| self.point(keys, n, s))
@@ -318,7 +325,7 @@ impl Reader {
             })
             .collect();
         keys.finish();
-        if line.is_empty() || load.is_empty() {
+        if line.is_empty() || load.iter().all(Vec::is_empty) {
             keys.text.problem(
                 keys.span.clone(),
                 "`line` and `load` need points",
@@ -350,9 +357,8 @@ pub(super) fn never_dead(sheet: &Sheet, keys: &Keys<'_, '_>) {
     }
     let opened = unit.opened(&[], Heat::Cold, true);
     let others = keys.tables("other");
-    let named = ["line", "load"]
-        .into_iter()
-        .flat_map(|key| keys.strings(key));
+    let load = keys.lists("load").into_iter().flatten();
+    let named = keys.strings("line").into_iter().chain(load);
     let named = named.chain(others.iter().flat_map(|other| other.strings("points")));
     for (name, span) in named {
         let ends = [sheet.point(name), Some(sheet.dead.ground)];

@@ -217,8 +217,8 @@ pub struct Complaint {
 pub struct DeadPlan {
     /// Line-side poles.
     pub line: Vec<PointId>,
-    /// Load-side poles.
-    pub load: Vec<PointId>,
+    /// Load-side poles, those of each switch's side by themselves.
+    pub load: Vec<Vec<PointId>>,
     /// Every other source's poles, by source.
     pub others: Vec<Vec<PointId>>,
     /// Equipment ground.

@@ -144,6 +144,30 @@ impl<'d, 't> Keys<'d, 't> {
             .collect()
     }
 
+    /// A list of texts, or a list of such lists: each by itself, a plain one as the only one.
+    pub fn lists(&self, key: &'static str) -> Vec<Vec<(&'d str, Range<usize>)>> {
+        let list = |item: &'d Spanned<DeValue<'d>>| match item.get_ref().as_str() {
+            Some(text) => Some((text, item.span())),
+            None => {
+                self.wrong_type(item, key, "a list of texts, or of lists of texts");
+                None
+            }
+        };
+        let Some(array) = self.get(key).and_then(|v| v.get_ref().as_array()) else {
+            return vec![self.strings(key)];
+        };
+        if array.iter().all(|item| item.get_ref().as_array().is_none()) {
+            return vec![array.iter().filter_map(list).collect()];
+        }
+        array
+            .iter()
+            .map(|item| match item.get_ref().as_array() {
+                Some(inner) => inner.iter().filter_map(list).collect(),
+                None => list(item).into_iter().collect(),
+            })
+            .collect()
+    }
+
     /// The names of a list that no sheet based on this one removes.
     pub fn left(&self, key: &'static str) -> Vec<(&'d str, Range<usize>)> {
         let mut names = self.strings(key);

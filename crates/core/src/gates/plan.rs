@@ -39,6 +39,10 @@ pub struct GatePlan<'a> {
     /// The poles on its load side: an open contactor makes them dead by itself, so they prove
     /// nothing about the line.
     pub load: &'a [PointId],
+    /// Which of them lie on one side of one switch: a number for each pole of `load`, in its order.
+    /// Poles are read against the others of their own side, and each to ground. Left empty, all are
+    /// one side.
+    pub load_sides: &'a [u8],
     /// Equipment ground.
     pub ground: PointId,
     /// Every other source that the sheet names, at most [`MAX_SOURCES`].
@@ -70,6 +74,8 @@ pub const MAX_HANGING: usize = 32;
 /// Why a plan cannot be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PlanError {
+    /// `load_sides` is neither empty nor as long as `load`.
+    Sides,
     /// A line without a load, or a load without a line: the absence of voltage must be shown on
     /// both sides. Name both sets, or neither for a loose part.
     OneSided,
@@ -101,6 +107,9 @@ impl<'a> GatePlan<'a> {
         if !self.is_loose() && (self.line.is_empty() || self.load.is_empty()) {
             return Err(PlanError::OneSided);
         }
+        if !self.load_sides.is_empty() && self.load_sides.len() != self.load.len() {
+            return Err(PlanError::Sides);
+        }
         if self.sources.len() > MAX_SOURCES {
             return Err(PlanError::TooManySources);
         }
@@ -126,20 +135,24 @@ impl<'a> GatePlan<'a> {
         Ok(())
     }
 
-    /// Every pair that must read dead: pole to pole and pole to ground, on the line side, the
-    /// load side and at every other source, in that order.
+    /// Every pair that must read dead: pole to pole and pole to ground, on the line side, each side
+    /// of the load and at every other source, in that order. Between two poles of different sides
+    /// stands the difference of what both have to ground.
     pub fn pairs(&self) -> impl Iterator<Item = Pair> + 'a {
         let ground = self.ground;
-        let sources = self.sources;
-        [self.line, self.load]
+        let all: &[u8] = &[];
+        [(self.line, all), (self.load, self.load_sides)]
             .into_iter()
-            .chain(sources.iter().map(|s| s.poles))
-            .flat_map(move |poles| {
+            .chain(self.sources.iter().map(move |s| (s.poles, all)))
+            .flat_map(move |(poles, sides)| {
+                let side = move |i: usize| sides.get(i).copied().unwrap_or_default();
                 poles.iter().enumerate().flat_map(move |(i, &a)| {
                     poles
                         .iter()
+                        .enumerate()
                         .skip(i.saturating_add(1))
-                        .map(move |&b| [a, b])
+                        .filter(move |(k, _)| side(*k) == side(i))
+                        .map(move |(_, &b)| [a, b])
                         .chain(core::iter::once([a, ground]))
                 })
             })

@@ -25,6 +25,7 @@ pub const CLAMP: MeterId = MeterId(2);
 pub const UNIT: GatePlan<'static> = GatePlan {
     line: &[L1, L2],
     load: &[T1, T2],
+    load_sides: &[],
     ground: GROUND,
     sources: &[OtherSource { poles: &[R] }],
     capacitors: &[[CAP_C, CAP_HERM], [CAP_C, CAP_FAN], [CAP_HERM, CAP_FAN]],
@@ -38,6 +39,7 @@ pub const UNIT: GatePlan<'static> = GatePlan {
 pub const PART: GatePlan<'static> = GatePlan {
     line: &[],
     load: &[],
+    load_sides: &[],
     ground: GROUND,
     sources: &[],
     capacitors: &[[CAP_C, CAP_HERM]],

@@ -15,6 +15,7 @@ use super::bench::*;
 const SMALL: GatePlan<'static> = GatePlan {
     line: &[L1],
     load: &[T1],
+    load_sides: &[],
     capacitors: &[[CAP_C, CAP_HERM]],
     ..UNIT
 };

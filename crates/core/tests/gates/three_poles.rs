@@ -19,6 +19,7 @@ const LOAD: [PointId; 6] = [
 const THREE_POLES: GatePlan<'static> = GatePlan {
     line: &LINE,
     load: &LOAD,
+    load_sides: &[],
     sources: &[],
     capacitors: &[],
     covers: &[WIRE],

@@ -545,11 +545,40 @@ fn a_take_of_another_meter_is_a_change_of_meter() {
     assert!(bench.gates.open().is_empty());
 }
 
+/// Poles are read against those of their own side, and each of them to ground.
+#[test]
+fn each_side_of_the_load_is_read_by_itself() {
+    let plan = GatePlan {
+        load: &[T1, T2, CAP_C, CAP_HERM],
+        load_sides: &[0, 0, 1, 1],
+        ..UNIT
+    };
+    let pairs: Vec<_> = plan.pairs().collect();
+    let load = [
+        [T1, T2],
+        [T1, GROUND],
+        [T2, GROUND],
+        [CAP_C, CAP_HERM],
+        [CAP_C, GROUND],
+        [CAP_HERM, GROUND],
+    ];
+    assert_eq!(pairs[..3], [[L1, L2], [L1, GROUND], [L2, GROUND]]);
+    assert_eq!(pairs[3..9], load);
+    assert_eq!(pairs[9..], [[R, GROUND]]);
+}
+
 #[test]
 fn plans_that_cannot_be_carried_out_are_refused() {
     let many: Vec<PointId> = (20..40).map(PointId).collect();
     let refused = |plan| Gates::new(plan).map(|_| ()).unwrap_err();
     assert_eq!(refused(GatePlan { load: &[], ..UNIT }), PlanError::OneSided);
+    assert_eq!(
+        refused(GatePlan {
+            load_sides: &[0],
+            ..UNIT
+        }),
+        PlanError::Sides
+    );
     assert_eq!(
         refused(GatePlan {
             line: &many,

@@ -25,7 +25,9 @@ struct Reader {
 fn pairs() -> BTreeSet<[usize; 2]> {
     let dead = &sheet().dead;
     let mut all = BTreeSet::new();
-    let sides = [&dead.line, &dead.load].into_iter().chain(&dead.others);
+    let sides = std::iter::once(&dead.line)
+        .chain(&dead.load)
+        .chain(&dead.others);
     for poles in sides {
         for (i, &a) in poles.iter().enumerate() {
             all.insert(ordered([a, dead.ground]));
