@@ -68,7 +68,8 @@ pub struct Choice {
 /// What the planner notes of one ask: workspace.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Prospect {
-    bits: f32,
+    /// What it is expected to tell, bits; before a finding what it is expected to save, minutes.
+    worth: f32,
     tenths: u16,
     lifted: u8,
     /// In which states of power and heat it can be made: [`heat_and_power`]. None until noted.
@@ -88,7 +89,7 @@ impl Active {
 /// What the planner notes of one hypothesis: workspace.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Active {
-    mass: f32,
+    pub(super) mass: f32,
     hypothesis: u16,
     ends_group: bool,
     is_group: bool,
@@ -97,13 +98,13 @@ pub struct Active {
 impl Prospect {
     /// Nothing noted.
     pub const NONE: Prospect = Prospect {
-        bits: 0.0,
+        worth: 0.0,
         tenths: 0,
         lifted: 0,
         fits: 0,
     };
 
-    fn of(bits: f32, ask: &AskRecord) -> Self {
+    fn of(worth: f32, ask: &AskRecord) -> Self {
         let power = match ask.power {
             PowerNeed::Off => 0b0101,
             PowerNeed::On => 0b1010,
@@ -115,7 +116,7 @@ impl Prospect {
             Cooled::Any => 0b1111,
         };
         Prospect {
-            bits,
+            worth,
             tenths: ask.tenths,
             lifted: ask.lifted,
             fits: power & heat,
@@ -127,7 +128,7 @@ impl Prospect {
     }
 
     fn rate(&self) -> f32 {
-        self.bits / self.minutes()
+        self.worth / self.minutes()
     }
 
     fn fits(&self, state: State) -> bool {
@@ -235,7 +236,57 @@ impl<'w> Planner<'w> {
     ) -> Option<Choice> {
         self.note_prospects(belief, allowed);
         let table = &belief.table;
-        let entropy = belief.entropy();
+        let (ask, bits_per_minute) = self.best(table, now, belief.entropy())?;
+        let record = table.ask(ask)?;
+        let state = table.reach(now, &record)?;
+        Some(Choice {
+            ask,
+            state,
+            bits: self.prospects.get(usize::from(ask))?.worth,
+            minutes: table.change_minutes(now, state) + record.minutes(),
+            bits_per_minute,
+        })
+    }
+
+    /// The ask to make before the faults of this hypothesis are named, of those that were just
+    /// noted: where the best few that a state allows are together expected to save more minutes of
+    /// work, [`Belief::loss`], than they take.
+    pub(super) fn worth_its_time<const ROWS: usize>(
+        &mut self,
+        belief: &Belief<'_, '_, ROWS>,
+        hypothesis: u16,
+        now: State,
+    ) -> Option<Choice> {
+        let table = &belief.table;
+        let loss = belief.loss(hypothesis);
+        for (a, prospect) in (0..).zip(self.prospects.iter_mut()) {
+            if prospect.worth < GAIN_FLOOR {
+                continue;
+            }
+            prospect.worth = match table.ask(a) {
+                Some(ask) if prospect.minutes() < loss => {
+                    loss - belief.loss_after(hypothesis, a, &ask, self.active)
+                }
+                _ => 0.0,
+            };
+        }
+        let (ask, saved_per_minute) = self.best(table, now, loss)?;
+        let record = table.ask(ask)?;
+        let state = table.reach(now, &record)?;
+        let minutes = table.change_minutes(now, state) + record.minutes();
+        let bits = information(belief, ask, self.active)?;
+        (saved_per_minute > 1.0).then_some(Choice {
+            ask,
+            state,
+            bits,
+            minutes,
+            bits_per_minute: bits / minutes.max(LEAST_MINUTES),
+        })
+    }
+
+    /// The state whose best asks have the highest rate together, with all of them worth `most`: the
+    /// first of them, and the rate.
+    fn best(&self, table: &Table<'_>, now: State, most: f32) -> Option<(u16, f32)> {
         let mut best: Option<(u16, f32)> = None;
         for on in [false, true] {
             for lifted in 0..=u8::MAX {
@@ -249,7 +300,7 @@ impl<'w> Planner<'w> {
                         continue;
                     }
                     let change = table.change_minutes(now, state);
-                    let rated = self.rate(state, change, entropy);
+                    let rated = self.rate(state, change, most);
                     if let Some((ask, rate)) = rated
                         && best.is_none_or(|(_, least)| rate > least)
                     {
@@ -258,16 +309,7 @@ impl<'w> Planner<'w> {
                 }
             }
         }
-        let (ask, bits_per_minute) = best?;
-        let record = table.ask(ask)?;
-        let state = table.reach(now, &record)?;
-        Some(Choice {
-            ask,
-            state,
-            bits: self.prospects.get(usize::from(ask))?.bits,
-            minutes: table.change_minutes(now, state) + record.minutes(),
-            bits_per_minute,
-        })
+        best
     }
 
     /// What every allowed ask is expected to tell.
@@ -290,10 +332,10 @@ impl<'w> Planner<'w> {
     }
 
     /// The first ask to make in a state and the rate of its best asks together.
-    fn rate(&self, state: State, change: f32, entropy: f32) -> Option<(u16, f32)> {
+    fn rate(&self, state: State, change: f32, most: f32) -> Option<(u16, f32)> {
         let mut ranked: heapless::Vec<(u16, Prospect), TOGETHER> = heapless::Vec::new();
         for (a, prospect) in (0..).zip(self.prospects.iter()) {
-            if prospect.bits < GAIN_FLOOR || !prospect.fits(state) {
+            if prospect.worth < GAIN_FLOOR || !prospect.fits(state) {
                 continue;
             }
             let mut item = (a, *prospect);
@@ -305,12 +347,12 @@ impl<'w> Planner<'w> {
             // A full list drops its least.
             let _ = ranked.push(item);
         }
-        let (mut bits, mut minutes, mut worth, mut best) = (0.0, change, 1.0, 0.0_f32);
+        let (mut sum, mut minutes, mut share, mut best) = (0.0, change, 1.0, 0.0_f32);
         for (_, prospect) in &ranked {
-            bits += worth * prospect.bits;
+            sum += share * prospect.worth;
             minutes += prospect.minutes();
-            worth *= DISCOUNT;
-            best = best.max(bits.min(entropy) / minutes);
+            share *= DISCOUNT;
+            best = best.max(sum.min(most) / minutes);
         }
         ranked.first().map(|(ask, _)| (*ask, best))
     }

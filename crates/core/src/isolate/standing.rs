@@ -39,7 +39,9 @@ impl Planner<'_> {
     ///
     /// **When it stops.** To settle what is still unknown takes about H / r minutes, with H the
     /// entropy of the groups in bits and r the best rate in bits a minute. To act on the leading
-    /// set now is expected to cost [`Belief::loss`] minutes. While that is more, it asks. Else the
+    /// set now is expected to cost [`Belief::loss`] minutes. While that is more, it asks; and where
+    /// it is less, for as long as the best few asks of one state are expected to save more than they
+    /// take. Else the
     /// leading group is found, if it has at least the probability [`ENOUGH`]; or its faults, if
     /// they are there with that probability, alone or with another; or the one of them that is.
     /// What may be there besides stays unproven: a compressor that does not start on a weak
@@ -91,9 +93,10 @@ impl Planner<'_> {
         if stop
             && named
             && explained
-            && let Some(found) = found
+            && let Some(found @ Standing::Found { hypothesis, .. }) = found
         {
-            return Ok(found);
+            let worth = self.worth_its_time(belief, hypothesis, now);
+            return Ok(worth.map_or(found, Standing::Ask));
         }
         if stop && !named && lead.p >= ENOUGH {
             return Ok(Standing::Unnamed { p: lead.p });
