@@ -28,6 +28,9 @@ fn p0<R>(function: fn() -> R) {
     black_box(function);
 }
 
+/// With room for every row that an ask can have.
+type Belief<'t, 'w> = isolate::Belief<'t, 'w>;
+
 fn p1<A, R>(function: fn(A) -> R) {
     black_box(function);
 }
@@ -176,26 +179,28 @@ pub extern "C" fn probe_isolate() {
     p1(isolate::ask::AskRecord::minutes);
     p1(isolate::Table::weight_count);
     p4(isolate::Table::weigh);
-    p2(isolate::belief::Belief::new);
-    p1(isolate::belief::Belief::table);
-    p1(isolate::belief::Belief::reset);
-    p3(isolate::belief::Belief::update);
+    p2(Belief::new);
+    p1(Belief::table);
+    p2(isolate::Belief::<'_, '_, 64>::with_rows);
+    p1(isolate::Table::most_rows);
+    p1(Belief::reset);
+    p3(Belief::update);
     p1(|belief: &isolate::Belief<'_, '_>| belief.posteriors().for_each(keep));
-    p2(isolate::belief::Belief::posterior);
-    p2(isolate::belief::Belief::marginal);
-    p2(isolate::belief::Belief::group_posterior);
-    p1(isolate::belief::Belief::leading);
-    p1(isolate::belief::Belief::risk);
+    p2(Belief::posterior);
+    p2(Belief::marginal);
+    p2(Belief::group_posterior);
+    p1(Belief::leading);
+    p1(Belief::risk);
     p1(|belief: &isolate::Belief<'_, '_>| belief.top::<8>());
-    p1(isolate::belief::Belief::entropy);
-    p3(isolate::belief::Belief::entropy_if_confirmed);
-    p4(isolate::belief::Belief::explains);
+    p1(Belief::entropy);
+    p3(Belief::entropy_if_confirmed);
+    p4(Belief::explains);
     p3(isolate::Table::reach);
     p3(isolate::Table::change_minutes);
     p3(isolate::plan::Planner::new);
-    p4(isolate::plan::Planner::next);
-    p5(isolate::plan::Planner::standing);
-    p3(isolate::plan::information);
+    p4(isolate::plan::Planner::next::<256>);
+    p5(isolate::plan::Planner::standing::<256>);
+    p3(isolate::plan::information::<256>);
     p1(isolate::table::to_byte);
     p1(isolate::table::from_byte);
     p1(isolate::Table::parse);
@@ -207,8 +212,8 @@ pub extern "C" fn probe_isolate() {
     p2(isolate::Table::is_none_of_these);
     p3(isolate::Table::holds);
     p2(isolate::Table::wrong_minutes);
-    p2(isolate::belief::Belief::loss);
-    p3(isolate::belief::Belief::doubt);
+    p2(Belief::loss);
+    p3(Belief::doubt);
     p2(isolate::Table::ask);
     p2(isolate::Table::prior);
     p2(isolate::Table::set);
