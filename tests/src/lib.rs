@@ -1,5 +1,6 @@
 //! Helpers shared by the whole-system tests, and the fault bench.
 
 pub mod cli;
+pub mod daemon;
 pub mod fault_bench;
 pub mod technician;
