@@ -30,6 +30,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 pub use self::checks::Judge;
+pub(crate) use self::photos::is_place as takes_photographs;
 pub use self::problem::Problem;
 use crate::metrics::Asked;
 use crate::visits::{Context, Visit, Visits};

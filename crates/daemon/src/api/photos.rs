@@ -15,6 +15,13 @@ use super::extract::{Named, Query, Raw};
 use super::problem::Problem;
 use super::{App, text};
 
+/// Whether a body sent to that path is a photograph, which may be longer than others.
+pub fn is_place(path: &str) -> bool {
+    let visit = path.strip_prefix("/api/v1/visits/");
+    let visit = visit.and_then(|rest| rest.strip_suffix("/photos"));
+    visit.is_some_and(|visit| !visit.contains('/'))
+}
+
 /// What a photograph shows.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]

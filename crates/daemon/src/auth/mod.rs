@@ -24,12 +24,11 @@ use std::time::{Duration, Instant, SystemTime};
 
 use axum::Router;
 use axum::body::{Body, Bytes, HttpBody, to_bytes};
-use axum::extract::{Request, State};
+use axum::extract::{DefaultBodyLimit, Request, State};
 use axum::http::header::{ACCEPT, AUTHORIZATION, CONTENT_TYPE, COOKIE, RETRY_AFTER};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
-use serde_json::json;
 use tokio::time::{Interval, timeout};
 
 use self::accept::Ends;
@@ -38,6 +37,7 @@ use self::rate::Rate;
 use self::sessions::Sessions;
 use self::site::{NotOurs, Sites};
 use self::token::Token;
+use crate::api::{self, Problem};
 use crate::config::Config;
 
 pub use self::pair::Paths;
@@ -57,6 +57,7 @@ pub struct Guard {
     session_lasts: Duration,
     needs_session: bool,
     body: usize,
+    photo: usize,
     body_time: Duration,
     started: Instant,
 }
@@ -81,6 +82,7 @@ impl Guard {
             session_lasts: config.session_lasts,
             needs_session: config.listen.needs_session(),
             body: limits.body,
+            photo: limits.photo,
             body_time: limits.body_time,
             started: Instant::now(),
         }
@@ -99,19 +101,28 @@ impl Guard {
         held.map(|token| Holder(token.hash()))
     }
 
-    async fn body(&self, body: Body) -> Result<Bytes, Refusal> {
+    /// The body, whole, if it is no longer than `most` and comes in time.
+    async fn body(&self, body: Body, most: usize) -> Result<Bytes, Refusal> {
         if body.is_end_stream() {
             return Ok(Bytes::new());
         }
         // What says that it is too long is not read at all.
-        if body.size_hint().lower() > self.body as u64 {
-            return Err(Refusal::TooLong(self.body));
+        if body.size_hint().lower() > most as u64 {
+            return Err(Refusal::TooLong(most));
         }
-        match timeout(self.body_time, to_bytes(body, self.body)).await {
+        match timeout(self.body_time, to_bytes(body, most)).await {
             Ok(Ok(bytes)) => Ok(bytes),
-            Ok(Err(e)) if is_too_long(&e) => Err(Refusal::TooLong(self.body)),
+            Ok(Err(e)) if is_too_long(&e) => Err(Refusal::TooLong(most)),
             Ok(Err(_)) => Err(Refusal::Broken),
             Err(_) => Err(Refusal::TooSlow),
+        }
+    }
+
+    fn longest_body(&self, path: &str) -> usize {
+        if api::takes_photographs(path) {
+            self.photo
+        } else {
+            self.body
         }
     }
 }
@@ -121,6 +132,8 @@ pub fn protect(router: Router, guard: Arc<Guard>) -> Router {
     let routes = pair::routes().with_state(Arc::clone(&guard));
     router
         .merge(routes)
+        // The guard's own bound holds, and is the configuration's.
+        .layer(DefaultBodyLimit::disable())
         .layer(middleware::from_fn_with_state(guard, stand_before))
 }
 
@@ -168,7 +181,8 @@ async fn admit(guard: &Guard, request: Request) -> Result<(Request, Option<Holde
     if let Some(holder) = holder {
         parts.extensions.insert(holder);
     }
-    let body = guard.body(body).await?;
+    let most = guard.longest_body(parts.uri.path());
+    let body = guard.body(body, most).await?;
     Ok((Request::from_parts(parts, Body::from(body)), holder))
 }
 
@@ -205,55 +219,76 @@ fn is_too_long(e: &axum::Error) -> bool {
 }
 
 /// Why a request does not reach its handler.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug)]
 enum Refusal {
-    #[error("too many requests: wait {} s", wait_seconds(.0))]
     TooOften(Duration),
-    #[error(transparent)]
     NotOurs(NotOurs),
-    #[error(
-        "not paired: make a code with `ohmtrail config pair` at the machine that runs the daemon, and enter it at {}",
-        Paths::PAIR
-    )]
-    NoSession { page: bool },
-    #[error("the body is longer than {0} bytes: send less, or raise `limits.body-bytes`")]
+    /// Whether a page was wanted.
+    NoSession {
+        page: bool,
+    },
     TooLong(usize),
-    #[error("the body did not arrive in time: send it again")]
     TooSlow,
-    #[error("the request broke off")]
     Broken,
 }
 
-fn wait_seconds(wait: &Duration) -> u64 {
-    wait.as_secs() + u64::from(wait.subsec_nanos() > 0)
-}
+/// What is done about a missing session.
+const HOW_TO_PAIR: &str = "make a code with `ohmtrail config pair` at the machine that runs the \
+     daemon, and enter it at /pair";
 
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
-        let status = match &self {
-            Refusal::NoSession { page: true } => {
-                return Redirect::to(Paths::PAIR).into_response();
-            }
-            Refusal::TooOften(_) => StatusCode::TOO_MANY_REQUESTS,
-            Refusal::NotOurs(NotOurs::Host) => StatusCode::MISDIRECTED_REQUEST,
-            Refusal::NotOurs(NotOurs::NoHost) | Refusal::Broken => StatusCode::BAD_REQUEST,
-            Refusal::NotOurs(NotOurs::CrossSite) => StatusCode::FORBIDDEN,
-            Refusal::NoSession { .. } => StatusCode::UNAUTHORIZED,
-            Refusal::TooLong(_) => StatusCode::PAYLOAD_TOO_LARGE,
-            Refusal::TooSlow => StatusCode::REQUEST_TIMEOUT,
+        let problem = |status, code, what: String, remedy: &str| {
+            Problem::new(status, code, what, remedy).into_response()
         };
-        let mut response = refused(status, &self);
-        if let Refusal::TooOften(wait) = &self {
-            let seconds = HeaderValue::from(wait_seconds(wait));
-            response.headers_mut().insert(RETRY_AFTER, seconds);
+        match self {
+            Refusal::NoSession { page: true } => Redirect::to(Paths::PAIR).into_response(),
+            Refusal::NoSession { page: false } => problem(
+                StatusCode::UNAUTHORIZED,
+                "not-paired",
+                "this request came without a session".to_owned(),
+                HOW_TO_PAIR,
+            ),
+            Refusal::TooOften(wait) => {
+                let seconds = wait.as_secs() + u64::from(wait.subsec_nanos() > 0);
+                let mut response = problem(
+                    StatusCode::TOO_MANY_REQUESTS,
+                    "too-often",
+                    "too many requests come from this address".to_owned(),
+                    &format!("wait {seconds} s"),
+                );
+                let seconds = HeaderValue::from(seconds);
+                response.headers_mut().insert(RETRY_AFTER, seconds);
+                response
+            }
+            Refusal::NotOurs(why) => {
+                let (status, code) = match why {
+                    NotOurs::NoHost => (StatusCode::BAD_REQUEST, "no-host"),
+                    NotOurs::Host => (StatusCode::MISDIRECTED_REQUEST, "not-our-host"),
+                    NotOurs::CrossSite => (StatusCode::FORBIDDEN, "cross-site"),
+                };
+                problem(status, code, why.to_string(), why.remedy())
+            }
+            Refusal::TooLong(most) => problem(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "too-long",
+                format!("the body is longer than {most} bytes"),
+                "send less, or raise `limits` in the configuration",
+            ),
+            Refusal::TooSlow => problem(
+                StatusCode::REQUEST_TIMEOUT,
+                "too-slow",
+                "the body did not arrive in time".to_owned(),
+                "send it again",
+            ),
+            Refusal::Broken => problem(
+                StatusCode::BAD_REQUEST,
+                "broken-off",
+                "the request broke off".to_owned(),
+                "send it again",
+            ),
         }
-        response
     }
-}
-
-/// An answer that refuses, in the API's words for it.
-fn refused(status: StatusCode, why: impl std::fmt::Display) -> Response {
-    (status, axum::Json(json!({"error": why.to_string()}))).into_response()
 }
 
 /// A live stream ends soon after its session; what ends by itself is left alone.

@@ -16,7 +16,8 @@ use serde_json::json;
 use super::pairing::{Moment, Refused};
 use super::sessions::LONGEST_NAME;
 use super::token::{Code, Token};
-use super::{COOKIE_NAME, Guard, Holder, refused};
+use super::{COOKIE_NAME, Guard, HOW_TO_PAIR, Holder};
+use crate::api::Problem;
 
 /// Where pairing and sessions are.
 #[derive(Debug)]
@@ -99,16 +100,10 @@ async fn pair(State(guard): State<Arc<Guard>>, headers: HeaderMap, body: Bytes) 
         "application/x-www-form-urlencoded" => {
             (serde_urlencoded::from_bytes(&body).map_err(drop), true)
         }
-        _ => {
-            let why = "send the code as a form or as JSON";
-            return refused(StatusCode::UNSUPPORTED_MEDIA_TYPE, why);
-        }
+        _ => return not_understood(StatusCode::UNSUPPORTED_MEDIA_TYPE),
     };
     let Ok(asked) = asked else {
-        return refused(
-            StatusCode::BAD_REQUEST,
-            "a `code`, and if you like a `name`, is needed",
-        );
+        return not_understood(StatusCode::BAD_REQUEST);
     };
     let paired = paired(&guard, asked).await;
     match (paired, is_form) {
@@ -117,21 +112,22 @@ async fn pair(State(guard): State<Arc<Guard>>, headers: HeaderMap, body: Bytes) 
             ([(SET_COOKIE, cookie(&token, &guard))], to_the_page).into_response()
         }
         (Ok(token), false) => Json(json!({"token": token.reveal()})).into_response(),
-        (Err(why), is_form) => {
-            let status = match &why {
-                Refused::System(e) => {
-                    tracing::error!("pairing: {e}");
-                    StatusCode::INTERNAL_SERVER_ERROR
-                }
-                _ => StatusCode::FORBIDDEN,
-            };
-            if is_form {
-                (status, Html(page("", &why.to_string()))).into_response()
-            } else {
-                refused(status, why)
-            }
+        (Err(Refused::System(e)), _) => system(&e),
+        (Err(why), true) => {
+            let page = Html(page("", &why.to_string()));
+            (StatusCode::FORBIDDEN, page).into_response()
+        }
+        (Err(why), false) => {
+            let status = StatusCode::FORBIDDEN;
+            Problem::new(status, "not-the-code", why.to_string(), HOW_TO_PAIR).into_response()
         }
     }
+}
+
+fn not_understood(status: StatusCode) -> Response {
+    let what = "the body is not a code to pair with";
+    let remedy = "send `code`, and if you like a `name`, as a form or as JSON";
+    Problem::new(status, "not-understood", what, remedy).into_response()
 }
 
 /// Uses the code up and begins a session. Both write to the disk, away from the other tasks.
@@ -184,7 +180,10 @@ async fn list(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>
 async fn end_own(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>) -> Response {
     match holder {
         Some(Extension(Holder(hash))) => ended(&guard, hash.to_hex().as_str()),
-        None => refused(StatusCode::NOT_FOUND, "this request came without a session"),
+        None => {
+            let what = "this request came without a session";
+            Problem::new(StatusCode::NOT_FOUND, "not-found", what, HOW_TO_PAIR).into_response()
+        }
     }
 }
 
@@ -196,18 +195,12 @@ async fn end(State(guard): State<Arc<Guard>>, Path(id): Path<String>) -> Respons
 fn ended(guard: &Guard, id: &str) -> Response {
     match guard.sessions.end(id) {
         Ok(true) => StatusCode::NO_CONTENT.into_response(),
-        Ok(false) => refused(
-            StatusCode::NOT_FOUND,
-            "there is no such session: look at /sessions",
-        ),
+        Ok(false) => Problem::not_found("session", id, Paths::SESSIONS).into_response(),
         Err(e) => system(&e),
     }
 }
 
 fn system(e: &std::io::Error) -> Response {
     tracing::error!("sessions: {e}");
-    refused(
-        StatusCode::INTERNAL_SERVER_ERROR,
-        format!("the data folder cannot be read: {e}"),
-    )
+    Problem::system(format!("the data folder cannot be used: {e}")).into_response()
 }

@@ -63,9 +63,7 @@ struct Kept {
 #[derive(Debug, thiserror::Error)]
 pub enum Refused {
     /// There is no code that could be used now.
-    #[error(
-        "no pairing code is open: make one with `ohmtrail config pair` at the machine that runs the daemon"
-    )]
+    #[error("no pairing code is open")]
     NoCode,
     /// It cannot be a code at all: no try is counted.
     #[error("that is not a code: it is eight letters and digits, as ABCD-2345")]

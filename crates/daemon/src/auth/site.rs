@@ -84,13 +84,25 @@ pub enum NotOurs {
     #[error("the request does not say which host it is for")]
     NoHost,
     /// A `Host` that is not this daemon's.
-    #[error(
-        "that host name is not this daemon's: use its address, or add the name to `listen.origins` in its configuration"
-    )]
+    #[error("that host name is not this daemon's")]
     Host,
     /// A page of another site asks.
     #[error("a page of another site may not ask this daemon")]
     CrossSite,
+}
+
+impl NotOurs {
+    /// What to do about it.
+    #[must_use]
+    pub const fn remedy(self) -> &'static str {
+        match self {
+            NotOurs::NoHost => "send one `Host` header",
+            NotOurs::Host => {
+                "use its address, or add the name to `listen.origins` in its configuration"
+            }
+            NotOurs::CrossSite => "ask from the daemon's own page, or from a program that is none",
+        }
+    }
 }
 
 /// Which sites are ours.

@@ -5,6 +5,8 @@ use std::path::Path;
 use axum::routing::{get, post};
 use tower::ServiceExt;
 
+use serde_json::json;
+
 use super::*;
 use crate::config::{Flags, Loaded, Places};
 
@@ -313,7 +315,7 @@ async fn other_sites_are_refused_before_anything_else_is_looked_at() {
 
 #[tokio::test]
 async fn bodies_are_bounded_in_length() {
-    let daemon = daemon("[limits]\nbody-bytes = 1024\n");
+    let daemon = daemon("[limits]\nbody-bytes = 1024\nphoto-bytes = 65536\n");
     let fits = daemon
         .ask("POST", "/echo", &[], Body::from(vec![b'x'; 1024]))
         .await;
@@ -322,7 +324,18 @@ async fn bodies_are_bounded_in_length() {
         .ask("POST", "/echo", &[], Body::from(vec![b'x'; 1025]))
         .await;
     assert_eq!(long.status, 413);
-    assert!(long.text.contains("limits.body-bytes"), "{}", long.text);
+    assert!(long.text.contains("1024 bytes"), "{}", long.text);
+    // A photograph may be longer; where none is taken, nothing may.
+    let photo = Body::from(vec![b'x'; 60_000]);
+    let answer = daemon
+        .ask("POST", "/api/v1/visits/v/photos", &[], photo)
+        .await;
+    assert_eq!(answer.status, 404, "there is no such visit here");
+    let photo = Body::from(vec![b'x'; 60_000]);
+    let answer = daemon
+        .ask("POST", "/api/v1/visits/v/x/photos", &[], photo)
+        .await;
+    assert_eq!(answer.status, 413);
 }
 
 #[tokio::test]

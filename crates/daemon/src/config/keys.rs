@@ -164,6 +164,13 @@ pub static KEYS: &[Key] = &[
     .or("1048576"),
     key(
         "limits",
+        "photo-bytes",
+        count(65_536, 67_108_864, "bytes"),
+        "The longest photograph.",
+    )
+    .or("16777216"),
+    key(
+        "limits",
         "head-seconds",
         count(1, 120, "seconds"),
         "How long a client may take to send the head of a request, and how long a connection may be \

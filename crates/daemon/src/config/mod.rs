@@ -76,6 +76,8 @@ impl Listen {
 pub struct Limits {
     /// The longest body, bytes.
     pub body: usize,
+    /// The longest photograph, bytes.
+    pub photo: usize,
     /// For the head of a request.
     pub head_time: Duration,
     /// For its whole body.
@@ -294,6 +296,7 @@ fn config(tables: &Tables) -> Config {
         session_lasts: Duration::from_secs(count("session", "days") * 86_400),
         limits: Limits {
             body: large("limits", "body-bytes"),
+            photo: large("limits", "photo-bytes"),
             head_time: seconds("limits", "head-seconds"),
             body_time: seconds("limits", "body-seconds"),
             stall: seconds("limits", "stall-seconds"),
