@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 15] = [
+const MAY_USE: [(&str, &[&str]); 17] = [
     ("ohmtrail-core", &[]),
     ("ohmtrail-link", &["ohmtrail-core"]),
     ("ohmtrail-box", &["ohmtrail-core", "ohmtrail-link"]),
@@ -48,10 +48,22 @@ const MAY_USE: [(&str, &[&str]); 15] = [
             "ohmtrail-visit",
             "ohmtrail-paper",
             "ohmtrail-daemon",
+            "ohmtrail-fuzz",
             "ohmtrail-spice",
         ],
     ),
     ("ohmtrail-spice", &[]),
+    (
+        "ohmtrail-fuzz",
+        &[
+            "ohmtrail-core",
+            "ohmtrail-circuit",
+            "ohmtrail-meters",
+            "ohmtrail-trail",
+            "ohmtrail-daemon",
+        ],
+    ),
+    ("ohmtrail-fuzz-targets", &["ohmtrail-fuzz"]),
     ("nopanic-probe", &["ohmtrail-core"]),
     ("xtask", &[]),
 ];
@@ -65,7 +77,12 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-daemon",
 ];
 /// The crates that may know the asynchronous runtime.
-const MAY_USE_TOKIO: [&str; 3] = ["ohmtrail-meters", "ohmtrail-daemon", "ohmtrail-cli"];
+const MAY_USE_TOKIO: [&str; 4] = [
+    "ohmtrail-meters",
+    "ohmtrail-daemon",
+    "ohmtrail-fuzz",
+    "ohmtrail-cli",
+];
 /// The longest that a source file may be, lines; tests aside.
 const LONGEST: usize = 600;
 /// What no file may say: places of one machine, and papers that readers do not have. Each is
@@ -227,6 +244,7 @@ impl Package {
 pub fn packages(root: &Path) -> Result<Vec<Package>, Failure> {
     let mut manifests = vec![
         root.join("tests/Cargo.toml"),
+        root.join("tests/fuzz/Cargo.toml"),
         root.join("crates/xtask/nopanic-probe/Cargo.toml"),
         root.join("firmware-sim/Cargo.toml"),
     ];
