@@ -2,5 +2,6 @@
 
 pub mod cli;
 pub mod daemon;
+pub mod daemon_bench;
 pub mod fault_bench;
 pub mod technician;

@@ -60,6 +60,13 @@ pub fn isolation(place: &Place, options: &[String]) -> Result<(), Failure> {
     run(tools.name_in(cargo.args(options)))
 }
 
+/// Runs the daemon's bench with these options.
+pub fn daemon(place: &Place, options: &[String]) -> Result<(), Failure> {
+    let args = ["run", "--release", "-p", "ohmtrail-tests", "--bin"];
+    let mut cargo = place.cargo(&args);
+    run(cargo.args(["daemon_bench", "--"]).args(options))
+}
+
 /// Runs a command to its end, passes its output on, and keeps the tables in it.
 fn run_and_keep(command: &mut Command) -> Result<Vec<String>, Failure> {
     let spawned = command.stdout(Stdio::piped()).spawn();

@@ -24,10 +24,13 @@ fn main() -> ExitCode {
         ("bench", _) if rest.first().is_some_and(|r| r == "isolation") => {
             bench::isolation(&place, &rest[1..])
         }
+        ("bench", _) if rest.first().is_some_and(|r| r == "daemon") => {
+            bench::daemon(&place, &rest[1..])
+        }
         ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
-        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | nopanic | tidy".into()),
+        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | nopanic | tidy".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
