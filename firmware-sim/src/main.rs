@@ -8,9 +8,9 @@ mod stack;
 use core::ptr::addr_of_mut;
 
 use cortex_m_rt::entry;
-use ohmtrail_box::keeper::Keeper;
 use ohmtrail_box::board::Board as _;
 use ohmtrail_box::isolation::Workspace;
+use ohmtrail_box::keeper::Keeper;
 use ohmtrail_box::serve::serve;
 
 const FIRMWARE: [u8; 3] = [0, 1, 0];
@@ -27,7 +27,10 @@ fn main() -> ! {
         let kept = Keeper::open(parts.board.flash(), parts.id, FIRMWARE, || drawn);
         if let Ok(mut keeper) = kept {
             #[cfg(feature = "control")]
-            assert!(parts.id != u64::from(drawn), "a panic that the check must find");
+            assert!(
+                parts.id != u64::from(drawn),
+                "a panic that the check must find"
+            );
             serve(
                 &mut keeper,
                 &mut parts.board,

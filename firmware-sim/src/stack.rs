@@ -22,6 +22,12 @@ pub fn paint() {
     }
 }
 
+/// The top of the stack.
+#[allow(dead_code)]
+pub fn top() -> u32 {
+    addr_of!(_stack_start) as u32
+}
+
 /// How deep the stack has been, and how deep it may be, in bytes.
 pub fn deepest() -> [u32; 2] {
     let top = addr_of!(_stack_start) as u32;
@@ -31,8 +37,5 @@ pub fn deepest() -> [u32; 2] {
     while (at as u32) < top && unsafe { read_volatile(at) } == PAINT {
         at = at.wrapping_add(1);
     }
-    [
-        top.wrapping_sub(at as u32),
-        top.wrapping_sub(bottom),
-    ]
+    [top.wrapping_sub(at as u32), top.wrapping_sub(bottom)]
 }

@@ -4,4 +4,5 @@ pub mod cli;
 pub mod daemon;
 pub mod daemon_bench;
 pub mod fault_bench;
+pub mod probe_box;
 pub mod technician;

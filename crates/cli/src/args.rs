@@ -2,7 +2,7 @@
 
 use clap::{ColorChoice, Parser, Subcommand};
 
-use crate::{check, completions, config, exit, meters, paper, run, serve, sheet, trail};
+use crate::{boxes, check, completions, config, exit, meters, paper, run, serve, sheet, trail};
 
 /// The heading of the options that every command takes.
 const EVERYWHERE: &str = "For every command";
@@ -64,6 +64,8 @@ pub enum Command {
     ///
     /// Without more, lists the drivers and the serial ports that are present.
     Meters(meters::Args),
+    /// Load a probe box, ask how it is, and collect what it kept
+    Box(boxes::Args),
     /// The daemon: meters, visits, an HTTP API and a live stream, until it is told to stop
     Serve(serve::Args),
     /// The daemon's configuration, and who may use it

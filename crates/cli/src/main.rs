@@ -4,6 +4,7 @@
 
 mod args;
 mod beforehand;
+mod boxes;
 mod check;
 mod completions;
 mod config;
@@ -63,6 +64,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),
+        Command::Box(args) => boxes::run(args, out),
         Command::Serve(args) => serve::run(args, verbosity, out),
         Command::Config(args) => config::run(&args, out),
         Command::Completions(args) => completions::run(&args, out),

@@ -138,24 +138,17 @@ impl StationEnd {
 
     fn hello(&mut self, hello: &HostHello, now: Micros) -> Heard<'static> {
         let same = hello.speaks == Speaks::OURS && hello.session != 0;
-        let mine = self
-            .session
-            .is_some_and(|session| session.number == hello.session);
-        if same && !mine {
-            self.session = Some(Session {
-                number: hello.session,
-                heard: now,
-                stored: None,
-                sent: 0,
-                sent_at: now,
-                obeyed: 0,
-                answer: None,
-            });
-        } else if let (true, Some(session)) = (same, &mut self.session) {
-            session.heard = now;
-        } else {
-            self.session = None;
-        }
+        // Each greeting opens a session anew. A line keeps its order: one that was sent again comes
+        // before the first request.
+        self.session = same.then_some(Session {
+            number: hello.session,
+            heard: now,
+            stored: None,
+            sent: 0,
+            sent_at: now,
+            obeyed: 0,
+            answer: None,
+        });
         self.greet(hello.session);
         if same {
             self.next_here = now;

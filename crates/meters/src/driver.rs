@@ -8,7 +8,7 @@ use ohmtrail_core::units::Micros;
 use crate::profile::Profile;
 use crate::session::Patience;
 use crate::showing::{CannotShow, Reason, Showing};
-use crate::{ascii14, count14, lcd14, scpi, text};
+use crate::{ascii14, count14, lcd14, probe_box, scpi, text};
 
 /// The length of every display-chip frame here, in bytes.
 pub const FRAME: usize = 14;
@@ -322,6 +322,7 @@ const DRIVERS: &[Entry] = &[
     count14::ENTRY,
     scpi::ENTRY,
     text::ENTRY,
+    probe_box::ENTRY,
 ];
 
 /// Every driver.

@@ -2,7 +2,7 @@
 //!
 //! * Sans-IO drivers, one file or folder each: the display chips' frames ([`lcd14`], [`ascii14`],
 //!   [`count14`]), which also hold their encoders; bench meters that are asked ([`scpi`]); lines of
-//!   text by a pattern ([`text`]). Bytes and times are arguments, so a test, a replay and a real
+//!   text by a pattern ([`text`]); the probe box ([`probe_box`]). Bytes and times are arguments, so a test, a replay and a real
 //!   port run the same code.
 //! * [`ble`]: a Bluetooth Low Energy meter without its radio; [`gatt`]: values that describe
 //!   themselves.
@@ -31,6 +31,7 @@ pub mod lcd14;
 mod lines;
 pub mod link;
 pub mod pattern;
+pub mod probe_box;
 pub mod profile;
 pub mod replay;
 pub mod scpi;

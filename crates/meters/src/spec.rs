@@ -160,8 +160,12 @@ impl StreamSpec {
         }
     }
 
-    /// Opens the stream.
-    pub(crate) async fn connect(&self) -> Result<Box<dyn Stream>, OpenError> {
+    /// Opens the stream, for who wants its bytes. To be called within a tokio runtime with I/O and
+    /// time enabled.
+    ///
+    /// # Errors
+    /// [`OpenError`] says in which way it cannot be opened.
+    pub async fn connect(&self) -> Result<Box<dyn Stream>, OpenError> {
         Ok(match &self.place {
             Place::Serial { path, .. } => Box::new(serial::open_port(path, self.line())?),
             Place::Tcp { host, port } => Box::new(tcp::connect(host, *port).await?),

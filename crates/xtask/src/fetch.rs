@@ -1,4 +1,5 @@
-//! What only the tests need, on a bare Debian 12: ngspice, and a Python with scipy.
+//! What only the tests need, on a bare Debian 12: ngspice, a Python with scipy, and an emulator of
+//! the probe box.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -10,22 +11,38 @@ use crate::{Failure, Place, run};
 pub struct Tools {
     python: PathBuf,
     ngspice: PathBuf,
+    qemu: PathBuf,
+    /// The probe box's firmware, where it was built.
+    pub firmware: Option<PathBuf>,
 }
 
 impl Tools {
+    /// The emulator of the probe box.
+    pub fn qemu(&self) -> &Path {
+        &self.qemu
+    }
+
     /// Names them in a command's environment.
     pub fn name_in<'c>(&self, command: &'c mut Command) -> &'c mut Command {
         command
             .env("OHMTRAIL_PYTHON", &self.python)
             .env("OHMTRAIL_NGSPICE", &self.ngspice)
+            .env("OHMTRAIL_QEMU_ARM", &self.qemu)
+            .envs(self.firmware.iter().map(|path| ("OHMTRAIL_FIRMWARE", path)))
     }
 }
+
+/// The emulator, and the package that it is in.
+const QEMU: &str = "qemu-system-arm";
 
 /// Finds the tools; installs what is missing.
 pub fn tools(place: &Place) -> Result<Tools, Failure> {
     let mut missing = Vec::new();
     if on_path("ngspice").is_none() {
         missing.push("ngspice");
+    }
+    if on_path(QEMU).is_none() {
+        missing.push(QEMU);
     }
     if on_path("python3").is_none() {
         missing.push("python3");
@@ -37,13 +54,17 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
         install(&missing)?;
     }
     let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
+    let qemu = on_path(QEMU).ok_or("qemu-system-arm is installed and not on the PATH")?;
     Ok(Tools {
         python: environment(place)?,
         ngspice,
+        qemu,
+        firmware: None,
     })
 }
 
-fn install(packages: &[&str]) -> Result<(), Failure> {
+/// Installs packages of the distribution.
+pub fn install(packages: &[&str]) -> Result<(), Failure> {
     let command = format!(
         "apt-get update && apt-get install --yes --no-install-recommends {}",
         packages.join(" ")

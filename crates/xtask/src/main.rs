@@ -4,6 +4,7 @@
 
 mod bench;
 mod fetch;
+mod firmware;
 mod nopanic;
 mod tidy;
 
@@ -27,10 +28,11 @@ fn main() -> ExitCode {
         ("bench", _) if rest.first().is_some_and(|r| r == "daemon") => {
             bench::daemon(&place, &rest[1..])
         }
+        ("bench", _) if rest == ["box"] => firmware::bench(&place),
         ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
-        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | nopanic | tidy".into()),
+        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | bench box | nopanic | tidy".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -103,7 +105,7 @@ fn test(place: &Place) -> Result<(), Failure> {
         tools = Some(fetch::tools(place)?);
         Ok(())
     })?;
-    let tools = tools.ok_or("no tools")?;
+    let mut tools = tools.ok_or("no tools")?;
     step("format", || {
         run(&mut place.cargo(&["fmt", "--all", "--check"]))
     })?;
@@ -124,6 +126,10 @@ fn test(place: &Place) -> Result<(), Failure> {
         run(doc.env("RUSTDOCFLAGS", "-D warnings"))
     })?;
     step("no panic in the core", || nopanic::check(place))?;
+    step("the probe box's firmware", || {
+        tools.firmware = Some(firmware::check(place)?.path);
+        firmware::template(place)
+    })?;
     step("tests", || {
         let args = ["test", "--workspace", "--exclude", "ohmtrail-tests"];
         run(tools.name_in(&mut place.cargo(&args)))

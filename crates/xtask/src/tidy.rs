@@ -16,7 +16,10 @@ const MAY_USE: [(&str, &[&str]); 17] = [
         &["ohmtrail-box", "ohmtrail-core", "ohmtrail-link"],
     ),
     ("ohmtrail-circuit", &["ohmtrail-core"]),
-    ("ohmtrail-meters", &["ohmtrail-core", "ohmtrail-circuit"]),
+    (
+        "ohmtrail-meters",
+        &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-link"],
+    ),
     ("ohmtrail-trail", &["ohmtrail-core"]),
     (
         "ohmtrail-visit",
@@ -43,6 +46,7 @@ const MAY_USE: [(&str, &[&str]); 17] = [
         &[
             "ohmtrail-core",
             "ohmtrail-circuit",
+            "ohmtrail-link",
             "ohmtrail-meters",
             "ohmtrail-trail",
             "ohmtrail-visit",
@@ -68,6 +72,8 @@ const MAY_USE: [(&str, &[&str]); 17] = [
     ("xtask", &[]),
 ];
 const EVERYTHING: &[&str] = &[
+    "ohmtrail-box",
+    "ohmtrail-link",
     "ohmtrail-core",
     "ohmtrail-circuit",
     "ohmtrail-meters",

@@ -312,7 +312,9 @@ impl<'w> Planner<'w> {
         best
     }
 
-    /// What every allowed ask is expected to tell.
+    /// What every allowed ask is expected to tell. By itself, so that its working memory is given
+    /// back before asks are rated.
+    #[inline(never)]
     fn note_prospects<const ROWS: usize>(
         &mut self,
         belief: &Belief<'_, '_, ROWS>,
@@ -433,7 +435,7 @@ impl<const ROWS: usize> Scratch<ROWS> {
         ask: &AskRecord,
     ) -> f32 {
         predict(&belief.table, ask, &mut self.rows);
-        self.mass = [[0.0; 2]; ROWS];
+        self.mass.fill([0.0; 2]);
         let samples = usize::from(belief.table.samples);
         let cells = belief.table.ask_cells(a);
         let mut whole = [0.0; LANES];
