@@ -58,7 +58,9 @@ fn the_box_alone_and_the_host_name_the_same_fault() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut running = QemuBox::start(folder.path());
     let told = load(&running, &["--sheet", SHEET]);
-    let sheet = read_builtin(SHEET).expect("a built-in sheet");
+    let sheet = read_builtin(SHEET)
+        .expect("a built-in sheet")
+        .expect("it is sound");
     let bundle = SheetBundle::new(sheet).expect("it compiles");
     let book = Book::new(&bundle).expect("it opens");
     let circuit = Circuit::new(&bundle.sheet);
