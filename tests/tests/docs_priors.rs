@@ -1,5 +1,5 @@
 //! docs/priors.md says what the code knows: its table of looks is the built-in file's, its errors
-//! come from a real file, and its example is read.
+//! come from a real file, and its example is read; so is that of docs/known.md.
 
 mod docs_blocks;
 
@@ -7,6 +7,7 @@ use std::fmt::Write as _;
 use std::fs;
 
 use ohmtrail_circuit::priors::Priors;
+use ohmtrail_circuit::sheet::read_builtin;
 use ohmtrail_tests::cli::workspace;
 
 const PAGE: &str = "priors.md";
@@ -45,12 +46,32 @@ fn the_tables_are_those_of_the_code() {
     docs_blocks::in_step(PAGE, &[("looks", looks()), ("errors", errors())]);
 }
 
-#[test]
-fn the_example_is_read() {
-    let text: String = docs_blocks::block(PAGE, "example")
+/// The TOML of a page's example.
+fn example(page: &str) -> String {
+    docs_blocks::block(page, "example")
         .lines()
         .filter(|l| !l.starts_with("```"))
-        .fold(String::new(), |text, line| text + line + "\n");
+        .fold(String::new(), |text, line| text + line + "\n")
+}
+
+/// The page's figures are those that the code comes to.
+#[test]
+fn the_example_of_a_known_value_is_read() {
+    let mut sheet = read_builtin("split-heat-pump-1ph")
+        .expect("built in")
+        .expect("sound");
+    sheet
+        .learn_text("the example", &example("known.md"))
+        .unwrap_or_else(|e| panic!("{e}"));
+    let part = sheet.parts.iter().position(|p| p.name == "compressor");
+    let (mean, u) = sheet.prior(part.expect("a compressor"), 0);
+    let page = fs::read_to_string(workspace().join("docs/known.md")).expect("the page");
+    assert!(page.contains(&format!("{mean:.4} ± {u:.4}")), "{mean} {u}");
+}
+
+#[test]
+fn the_example_is_read() {
+    let text = example(PAGE);
     let builtin = Priors::builtin().expect("sound");
     let own = builtin
         .with("the example", &text)

@@ -52,13 +52,15 @@ pub fn bands(
         } else {
             0.04
         };
-        let margin = 4.0 * sd + share * mean;
-        // A winding behind an open overload is hotter than one that ran.
-        let hot = if heat == Some(Heat::AsFound) && function == Function::Ohms {
-            1.2
+        // A winding behind an open overload is hotter than one that ran, and one that stood still
+        // reads 13 % under it, however well the winding itself is known.
+        let as_found = heat == Some(Heat::AsFound) && function == Function::Ohms;
+        let (least, hot) = if as_found {
+            (0.11 * mean, 1.2)
         } else {
-            1.0
+            (0.0, 1.0)
         };
+        let margin = (4.0 * sd).max(least) + share * mean;
         (mean - margin, (mean + margin) * hot)
     });
     match function {

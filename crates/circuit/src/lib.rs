@@ -10,6 +10,7 @@ pub mod compile;
 pub mod costs;
 pub mod draw;
 mod follow;
+pub mod known;
 pub mod linear;
 pub mod meter;
 mod motion;

@@ -6,9 +6,12 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use crate::parts::{KINDS, LookKind};
+use ohmtrail_core::accuracy::Quantity;
+use ohmtrail_core::units::Celsius;
+
+use crate::parts::{KINDS, LookKind, Unit};
 use crate::sheet::toml::{Keys, Text};
-use crate::sheet::{Problem, SheetError};
+use crate::sheet::{Problem, SheetError, quantity};
 
 /// The name and text of the built-in file.
 pub const BUILTIN: (&str, &str) = ("priors.toml", include_str!("priors.toml"));
@@ -40,6 +43,8 @@ pub struct Priors {
     /// How much of a look of one's own the customer's word is worth: the share of the time that
     /// they speak of the same moment and the same thing.
     pub customer_share: f64,
+    /// The temperature of the air around a unit before it is measured.
+    pub air: Quantity<Celsius>,
     /// Where each table's numbers come from, by its name in the file.
     pub sources: BTreeMap<String, String>,
     looks: BTreeMap<&'static str, Trust>,
@@ -58,6 +63,7 @@ impl Priors {
             pair_floor: f64::NAN,
             wire_open: f64::NAN,
             customer_share: f64::NAN,
+            air: Quantity::new(Celsius(f64::NAN), f64::NAN),
             sources: BTreeMap::new(),
             looks: BTreeMap::new(),
             weights: BTreeMap::new(),
@@ -168,6 +174,31 @@ impl Priors {
             probability(&keys, "share", 1.0, &mut self.customer_share);
             keys.finish();
         }
+        if let Some(keys) = top.table("air") {
+            self.source(&keys, "air", source);
+            let kelvins = |key, zero| match keys.string(key) {
+                None => None,
+                Some((text, span)) => match quantity::read(text, Unit::Kelvin) {
+                    Ok(k) if k > 0.0 => Some(k - zero),
+                    Ok(_) => {
+                        let what = format!("`{key}` is not over zero");
+                        keys.text
+                            .problem(span, what, "give a temperature in Cel, a spread in K");
+                        None
+                    }
+                    Err(why) => {
+                        keys.text.problem(span, why, format!("correct `{key}`"));
+                        None
+                    }
+                },
+            };
+            let air = self.air;
+            self.air = Quantity::new(
+                kelvins("temperature", 273.15).map_or(air.value, Celsius),
+                kelvins("spread", 0.0).unwrap_or(air.u),
+            );
+            keys.finish();
+        }
         if let Some(looks) = top.table("looks") {
             for name in look_names() {
                 if let Some(keys) = looks.table(name) {
@@ -243,6 +274,8 @@ impl Priors {
             ("hypotheses] pair-floor", self.pair_floor),
             ("wires] open", self.wire_open),
             ("complaints] share", self.customer_share),
+            ("air] temperature", self.air.value.get()),
+            ("air] spread", self.air.u),
         ] {
             if value.is_nan() {
                 text.problem(0..0, format!("[{what} is missing"), "give it");

@@ -2,13 +2,15 @@
 //! fault is, whether its overload is already open.
 
 use ohmtrail_core::math::phi;
+use ohmtrail_core::units::Celsius;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use crate::known::STATED_AT;
 use crate::linear::Pattern;
 use crate::network::{Element, Node, OPEN_OHMS, pattern};
 use crate::parts::{Assembly, Build};
-use crate::sheet::{FaultId, PointId, Sheet};
+use crate::sheet::{FaultId, Part, PointId, Sheet};
 
 /// Resistance of a terminal's joint with a wire's end, ohms (common practice, no published source).
 const JOINT_OHMS: f64 = 1e-3;
@@ -26,6 +28,8 @@ pub struct Drawn {
     /// A share of 1 for each part: its stalled motor's overload is already open if this is under
     /// the share of time that it stands open.
     pub chance: Vec<f64>,
+    /// The air around the unit, and so its cold windings.
+    pub air: Celsius,
     /// Something wrong that no fault of the sheet describes.
     pub odd: Option<Odd>,
 }
@@ -52,23 +56,15 @@ impl Drawn {
     #[must_use]
     pub fn draw(sheet: &Sheet, seed: u64) -> Self {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let values = sheet
-            .parts
-            .iter()
-            .map(|part| {
-                part.values
-                    .iter()
-                    .zip(part.kind.params)
-                    .map(|(value, param)| value * (1.0 + param.spread * normal(&mut rng)))
-                    .collect()
-            })
-            .collect();
+        let values = values(sheet, || normal(&mut rng));
         let severity = sheet.faults.iter().map(|_| rng.random::<f64>()).collect();
         let chance = sheet.parts.iter().map(|_| rng.random::<f64>()).collect();
+        let air = air(sheet, normal(&mut rng));
         Drawn {
             values,
             severity,
             chance,
+            air,
             odd: None,
         }
     }
@@ -84,26 +80,50 @@ impl Drawn {
             let step = coprime(&mut rng, count);
             (((index * step + shift) % count) as f64 + 0.5) / count as f64
         };
-        let values = sheet
-            .parts
-            .iter()
-            .map(|part| {
-                part.values
-                    .iter()
-                    .zip(part.kind.params)
-                    .map(|(value, param)| value * (1.0 + param.spread * quantile(share())))
-                    .collect()
-            })
-            .collect();
+        let values = values(sheet, || quantile(share()));
         let severity = sheet.faults.iter().map(|_| share()).collect();
         let chance = sheet.parts.iter().map(|_| share()).collect();
+        let air = air(sheet, quantile(share()));
         Drawn {
             values,
             severity,
             chance,
+            air,
             odd: None,
         }
     }
+
+    /// The unit of exactly the sheet's values, in air as the cold values are stated at; a fault of
+    /// degree half as bad as it can be, and a stalled motor's overload open.
+    #[must_use]
+    pub fn stated(sheet: &Sheet) -> Self {
+        Drawn {
+            values: values(sheet, || 0.0),
+            severity: vec![0.5; sheet.faults.len()],
+            chance: vec![0.5; sheet.parts.len()],
+            air: STATED_AT,
+            odd: None,
+        }
+    }
+}
+
+/// Every value of every part, each so many standard deviations from its prior's mean.
+fn values(sheet: &Sheet, mut deviation: impl FnMut() -> f64) -> Vec<Vec<f64>> {
+    let of_part = |(p, part): (usize, &Part)| {
+        let all = 0..part.values.len();
+        all.map(|v| {
+            let (mean, sd) = sheet.prior(p, v);
+            mean + sd * deviation()
+        })
+        .collect()
+    };
+    sheet.parts.iter().enumerate().map(of_part).collect()
+}
+
+/// The air so many standard deviations from what is expected.
+fn air(sheet: &Sheet, deviation: f64) -> Celsius {
+    let air = sheet.air();
+    Celsius(air.value.get() + air.u * deviation)
 }
 
 /// A step that visits every slot of `count`.

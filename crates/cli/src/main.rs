@@ -10,6 +10,7 @@ mod completions;
 mod config;
 mod exit;
 mod fail;
+mod known;
 mod log;
 mod meters;
 mod out;

@@ -225,6 +225,14 @@ impl Visit<'_> {
                 ("weak-ground", "grounded", ground),
                 ("seized", "seized", seized),
             ] {
+                // Against a known value they are faults of the sheet, each of its winding.
+                let by_value = |winding: &str| {
+                    let name = format!("{part}.{winding}-{fault}");
+                    self.book.sheet.fault(&name).is_some()
+                };
+                if by_value("run") && by_value("start") {
+                    continue;
+                }
                 let fault = format!("{part}.{fault}");
                 if !named(kind) && !ruled(&fault) {
                     all.push(Unproven {

@@ -12,6 +12,7 @@ use ohmtrail_trail::event::Judged;
 
 use crate::book::{Book, WindingPair, Windings};
 use crate::input::LEADS;
+use crate::known::against_known;
 use crate::limits::held;
 use crate::record::Record;
 use crate::words::{amount, displayed};
@@ -164,6 +165,9 @@ pub(crate) fn verdict(
     }
     let mut judged = judged(reading, &verdict);
     if let Some(words) = sum_rule(book, record, check, reading, weighed) {
+        judged.words.push_str(&words);
+    }
+    if let Some(words) = against_known(book, record, check, weighed) {
         judged.words.push_str(&words);
     }
     Ok(Some(judged))

@@ -73,6 +73,8 @@ pub struct Param {
     pub default: Option<f64>,
     /// How far one part differs from the next: relative standard deviation of the prior.
     pub spread: f64,
+    /// The resistance of a winding when it is cold: it follows the winding's temperature.
+    pub winding: bool,
     /// What it is.
     pub words: &'static str,
 }
@@ -100,6 +102,9 @@ pub struct FaultKind {
     pub weight: f64,
     /// It comes in degrees: how bad it is decides what the unit does.
     pub degree: bool,
+    /// The value that must be known of the part itself: without it no check tells the fault from a
+    /// part that is whole, and a sheet does not have it ([`crate::known`]).
+    pub needs: Option<&'static str>,
 }
 
 /// Something that can be seen, heard or felt.
@@ -297,6 +302,8 @@ pub struct MotorDevice {
     pub element: usize,
     /// The elements of its own protector, which open together; none if it has none.
     pub protectors: Vec<usize>,
+    /// The elements beside its windings that stand for some turns shorted: as warm as they are.
+    pub shorts: Vec<usize>,
     /// Slip while running.
     pub running_slip: f64,
     /// The torque at standstill that it takes to start, synchronous watts.
@@ -525,7 +532,16 @@ const fn param(
         unit,
         default,
         spread,
+        winding: false,
         words,
+    }
+}
+
+/// A winding's resistance when it is cold.
+const fn winding(name: &'static str, spread: f64, words: &'static str) -> Param {
+    Param {
+        winding: true,
+        ..param(name, Unit::Ohm, None, spread, words)
     }
 }
 
@@ -535,6 +551,7 @@ const fn fault(name: &'static str, weight: f64, words: &'static str) -> FaultKin
         words,
         weight,
         degree: false,
+        needs: None,
     }
 }
 
@@ -543,6 +560,19 @@ const fn by_degree(name: &'static str, weight: f64, words: &'static str) -> Faul
     FaultKind {
         degree: true,
         ..fault(name, weight, words)
+    }
+}
+
+/// A fault of degree that shows only in a part of which this value is known.
+const fn by_value(
+    name: &'static str,
+    weight: f64,
+    words: &'static str,
+    value: &'static str,
+) -> FaultKind {
+    FaultKind {
+        needs: Some(value),
+        ..by_degree(name, weight, words)
     }
 }
 

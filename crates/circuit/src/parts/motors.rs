@@ -1,8 +1,8 @@
 //! Motors with a start winding behind a capacitor, and a line-break protector in their common.
 
 use super::{
-    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, fault,
-    look, param, terminal,
+    Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, by_value,
+    fault, look, param, terminal, winding,
 };
 use crate::network::{Element, OPEN_OHMS};
 
@@ -11,8 +11,8 @@ use crate::network::{Element, OPEN_OHMS};
 const SPREAD: f64 = 0.04;
 
 const PARAMS: [Param; 11] = [
-    param("run-ohms", Unit::Ohm, None, SPREAD, "run winding, cold"),
-    param("start-ohms", Unit::Ohm, None, SPREAD, "start winding, cold"),
+    winding("run-ohms", SPREAD, "run winding, cold"),
+    winding("start-ohms", SPREAD, "start winding, cold"),
     param(
         "run-reactance",
         Unit::Ohm,
@@ -78,7 +78,7 @@ const PARAMS: [Param; 11] = [
     ),
 ];
 
-const fn faults(scale: f64) -> [FaultKind; 8] {
+const fn faults(scale: f64) -> [FaultKind; 10] {
     [
         fault("run-open", 0.12 * scale, "run winding open"),
         fault("start-open", 0.15 * scale, "start winding open"),
@@ -104,7 +104,35 @@ const fn faults(scale: f64) -> [FaultKind; 8] {
             0.22 * scale,
             "overload open from heat whose cause is not in the circuit",
         ),
+        by_value(
+            "run-turns-shorted",
+            0.06 * scale,
+            "some turns of the run winding shorted",
+            "run-ohms",
+        ),
+        by_value(
+            "start-turns-shorted",
+            0.05 * scale,
+            "some turns of the start winding shorted",
+            "start-ohms",
+        ),
     ]
+}
+
+/// The least and the greatest share of a winding's turns that are shorted where some are: fewer
+/// are lost in the readings, more are most of them (common practice, no published source).
+const SHORTED_TURNS: [f64; 2] = [0.06, 0.30];
+
+/// A winding with some of its turns shorted: what is left of its ohms, and the ohms beside it.
+///
+/// To direct current a share `k` of the turns is passed by: the pair reads `(1 - k) R`. To
+/// alternating current it is a shorted secondary of that share, `k R` behind `k` of the volts: `R / k`
+/// beside the winding, its leakage left out. Both at once: `R (1 - k) / (1 - k (1 - k))` with `R / k`
+/// beside it (an ideal transformer, by hand).
+fn shorted_turns(ohms: f64, severity: f64) -> (f64, f64) {
+    let [least, most] = SHORTED_TURNS;
+    let k = least + (most - least) * severity;
+    (ohms * (1.0 - k) / (1.0 - k * (1.0 - k)), ohms / k)
 }
 
 const RUNNING: LookKind = look(
@@ -181,17 +209,31 @@ fn two_windings(b: &mut Build<'_>) {
     let protector = b.contact(common, star, 5e-3, "protector-failed");
     b.contact(run, run_inside, 1e-3, "run-open");
     b.contact(start, start_inside, 1e-3, "start-open");
-    let data = b.motor_data();
+    let mut data = b.motor_data();
+    let mut run_short = b.under("run-shorted", 0.3 * data.main_ohms, OPEN_OHMS);
+    let mut start_short = b.under("start-shorted", 0.3 * data.aux_ohms, OPEN_OHMS);
+    if b.has("run-turns-shorted") {
+        (data.main_ohms, run_short) = shorted_turns(data.main_ohms, b.severity);
+    }
+    if b.has("start-turns-shorted") {
+        (data.aux_ohms, start_short) = shorted_turns(data.aux_ohms, b.severity);
+    }
     let element = b.push(Element::Motor {
         main: [run_inside, star],
         aux: [start_inside, star],
         data,
         slip: 1.0,
     });
-    let run_short = b.under("run-shorted", 0.3 * data.main_ohms, OPEN_OHMS);
-    b.resistor(run_inside, star, run_short);
-    let start_short = b.under("start-shorted", 0.3 * data.aux_ohms, OPEN_OHMS);
-    b.resistor(start_inside, star, start_short);
+    let run_short = b.resistor(run_inside, star, run_short);
+    let start_short = b.resistor(start_inside, star, start_short);
+    // What is left of a winding and what lies beside it are as warm as each other.
+    let mut shorts = Vec::new();
+    if b.has("run-turns-shorted") {
+        shorts.push(run_short);
+    }
+    if b.has("start-turns-shorted") {
+        shorts.push(start_short);
+    }
     // From a dead short to some ohms.
     let ground = b.under("grounded", 0.5 * 16f64.powf(b.severity), OPEN_OHMS);
     b.resistor(run, shell, ground);
@@ -202,6 +244,7 @@ fn two_windings(b: &mut Build<'_>) {
         part: b.part,
         element,
         protectors: vec![protector],
+        shorts,
         running_slip: b.value("running-slip"),
         breakaway_watts: b.value("breakaway"),
         load_watts: None,

@@ -3,7 +3,7 @@
 
 use super::{
     Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, fault,
-    look, param, terminal,
+    look, param, terminal, winding,
 };
 use crate::motor::MotorData;
 use crate::motor3::ThreePhaseData;
@@ -14,10 +14,8 @@ use crate::network::{Element, OPEN_OHMS};
 const SPREAD: f64 = 0.04;
 
 const PARAMS: [Param; 9] = [
-    param(
+    winding(
         "winding-ohms",
-        Unit::Ohm,
-        None,
         SPREAD,
         "each winding, cold: half of what two leads read",
     ),
@@ -304,6 +302,7 @@ fn windings(b: &mut Build<'_>, ends: [crate::network::Node; 3], protectors: Vec<
         part: b.part,
         element,
         protectors,
+        shorts: Vec::new(),
         running_slip: slip,
         breakaway_watts: b.value("breakaway"),
         load_watts: Some(load),

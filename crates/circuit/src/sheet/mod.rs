@@ -5,19 +5,22 @@ mod checks;
 mod error;
 mod layers;
 mod near;
-mod quantity;
+pub(crate) mod quantity;
 mod read;
 pub(crate) mod toml;
 
 use std::collections::BTreeMap;
 
+use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::reading::Function;
+use ohmtrail_core::units::Celsius;
 
 pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
 pub use self::near::did_you_mean;
 pub use self::quantity::words as unit_words;
 use crate::costs::Costs;
+use crate::known::Known;
 use crate::parts::{Kind, LookKind};
 use crate::priors::Priors;
 
@@ -275,6 +278,10 @@ pub struct Sheet {
     pub priors: Priors,
     /// What it costs to be wrong.
     pub costs: Costs,
+    /// What is known of the unit's own parts: [`Sheet::learn`] adds to it.
+    pub(crate) known: Vec<Known>,
+    /// The temperature of the air around the unit as it was measured; none before it was.
+    pub measured_air: Option<Quantity<Celsius>>,
     /// How many nodes the network has, inner ones included.
     pub nodes: usize,
     /// The first inner node of each part.

@@ -212,7 +212,15 @@ impl Reader {
             });
         for layer in layers {
             // Keys that only one layer needs are known to every layer.
-            for key in ["name", "title", "based-on", "dead", "minutes", "complaint"] {
+            for key in [
+                "name",
+                "title",
+                "based-on",
+                "dead",
+                "minutes",
+                "complaint",
+                "known",
+            ] {
                 let _ = layer.get(key);
             }
             layer.finish();
@@ -227,7 +235,7 @@ impl Reader {
                 first
             })
             .collect();
-        let sheet = Sheet {
+        let mut sheet = Sheet {
             name,
             title,
             hash,
@@ -244,11 +252,16 @@ impl Reader {
             minutes,
             priors,
             costs: Costs::builtin(),
+            known: Vec::new(),
+            measured_air: None,
             places: self.places,
             nodes,
             internals,
             point_index: self.index,
         };
+        for layer in layers {
+            sheet.learn_tables(layer);
+        }
         if let Some(keys) = dead_keys
             && last.text.problems.borrow().is_empty()
         {
@@ -507,7 +520,7 @@ impl Reader {
 
     fn name_faults(&mut self, priors: &Priors) {
         for (owner, part) in self.parts.iter().enumerate() {
-            for f in part.kind.faults {
+            for f in part.kind.faults.iter().filter(|f| f.needs.is_none()) {
                 self.faults.push(Fault {
                     name: format!("{}.{}", part.name, f.name),
                     words: format!("{}: {}", part.words, f.words),

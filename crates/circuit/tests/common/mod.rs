@@ -27,10 +27,8 @@ pub fn points(sheet: &Sheet, names: [&str; 2]) -> [PointId; 2] {
 /// The unit of exactly the sheet's values. A stalled motor's overload is open when it is found.
 pub fn exact(sheet: &Sheet, severity: f64) -> Drawn {
     Drawn {
-        values: sheet.parts.iter().map(|p| p.values.clone()).collect(),
         severity: vec![severity; sheet.faults.len()],
-        chance: vec![0.5; sheet.parts.len()],
-        odd: None,
+        ..Drawn::stated(sheet)
     }
 }
 

@@ -30,6 +30,7 @@ use super::{bundle, cooling, dialogue, tell};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::known::KnownArgs;
 use crate::out::Out;
 
 /// What is broken, and where the trail goes.
@@ -50,6 +51,8 @@ pub struct Args {
     sheet: PathBuf,
     #[command(flatten)]
     beforehand: Beforehand,
+    #[command(flatten)]
+    known: KnownArgs,
     /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
     #[arg(long, value_name = "NAME")]
     complaint: Option<String>,
@@ -72,7 +75,7 @@ const GIVE_UP: Micros = Micros(120_000_000);
 
 /// Runs the visit.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
-    let bundle = bundle(&args.sheet, &args.beforehand)?;
+    let bundle = bundle(&args.sheet, &args.beforehand, &args.known)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let names: Vec<String> = if args.healthy {
         Vec::new()
@@ -218,7 +221,7 @@ impl<'b> Demo<'b> {
         for instrument in &instruments {
             desk.say(instrument.joins(), time.now())?;
         }
-        desk.beforehand(&args.beforehand, time.now())?;
+        desk.beforehand(&args.beforehand, &args.known, time.now())?;
         Ok(Demo {
             book,
             bench: Bench::new(&book.circuit, args.seed, faults),

@@ -11,6 +11,7 @@ use ohmtrail_visit::{Book, Input, Visit};
 
 use crate::beforehand::Beforehand;
 use crate::fail::Fail;
+use crate::known::KnownArgs;
 
 impl From<DeskError> for Fail {
     fn from(error: DeskError) -> Self {
@@ -57,8 +58,13 @@ impl<'b> Desk<'b> {
     }
 
     /// Keeps what was held probable beforehand.
-    pub fn beforehand(&mut self, beforehand: &Beforehand, at: Stamp) -> Result<(), Fail> {
-        if let Some(note) = beforehand.note() {
+    pub fn beforehand(
+        &mut self,
+        beforehand: &Beforehand,
+        known: &KnownArgs,
+        at: Stamp,
+    ) -> Result<(), Fail> {
+        for note in [beforehand.note(), known.note()].into_iter().flatten() {
             self.say(Input::Note(note), at)?;
         }
         Ok(())

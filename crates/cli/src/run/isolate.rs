@@ -17,10 +17,12 @@ use serde_json::json;
 
 use super::cooling::{self, ColdArgs};
 use super::desk::{Desk, Passing};
-use super::{bundle, dialogue};
+use super::dialogue;
+use super::earlier::{EarlierArgs, Told};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::known::KnownArgs;
 use crate::out::Out;
 
 /// How the dialogue is held.
@@ -35,7 +37,11 @@ pub struct Args {
     #[command(flatten)]
     beforehand: Beforehand,
     #[command(flatten)]
+    known: KnownArgs,
+    #[command(flatten)]
     cold: ColdArgs,
+    #[command(flatten)]
+    earlier: EarlierArgs,
     /// The meter's profile; without one, the cautious default accuracy
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
@@ -82,24 +88,35 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         Some(file) => Profile::load(file).map_err(Fail::input)?,
         None => Profile::cautious(),
     };
-    let bundle = bundle(&args.sheet, &args.beforehand)?;
+    let (bundle, told) = args
+        .earlier
+        .bundle(&args.sheet, &args.beforehand, &args.known)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
+    if args.many && told.is_some() {
+        return Err(Fail::usage(
+            "--many holds dialogues of one unit after another, --earlier is of one unit: leave one out",
+        ));
+    }
     let mut lines = Lines {
         from: read_lines(),
         number: 0,
         next: None,
     };
     if !args.many {
-        return Ok(match hold(args, &profile, &book, &mut lines, out)? {
-            Ended::Left => Exit::Done,
-            Ended::Cut { found: true } => Exit::Done,
-            Ended::Cut { found: false } => Exit::Open,
-        });
+        return Ok(
+            match hold(args, &profile, &book, told.as_ref(), &mut lines, out)? {
+                Ended::Left => Exit::Done,
+                Ended::Cut { found: true } => Exit::Done,
+                Ended::Cut { found: false } => Exit::Open,
+            },
+        );
     }
     let mut all = Exit::Done;
     // No visit is opened before its first line is there.
     while lines.wait() {
-        if let Ended::Cut { found: false } = hold(args, &profile, &book, &mut lines, out)? {
+        if let Ended::Cut { found: false } =
+            hold(args, &profile, &book, told.as_ref(), &mut lines, out)?
+        {
             all = Exit::Open;
         }
     }
@@ -150,6 +167,7 @@ fn hold(
     args: &Args,
     profile: &Profile,
     book: &Book<'_>,
+    told: Option<&Told>,
     lines: &mut Lines,
     out: &mut Out,
 ) -> Result<Ended, Fail> {
@@ -159,7 +177,7 @@ fn hold(
         },
         ClockKind::Asked => Time::Asked(Passing::start()),
     };
-    let opened = Opened {
+    let mut opened = Opened {
         tool: concat!("ohmtrail ", env!("CARGO_PKG_VERSION")).to_owned(),
         work_order: String::new(),
         technician: "a program, by isolate --stdio".to_owned(),
@@ -169,6 +187,9 @@ fn hold(
         previous: None,
         simulated: args.clock == ClockKind::Asked,
     };
+    if let Some(told) = told {
+        told.link(&mut opened)?;
+    }
     let mut desk = Desk::open(book, opened, args.trail.as_deref(), time.now())?;
     let joined = Input::MeterJoined {
         joined: MeterJoined {
@@ -181,10 +202,14 @@ fn hold(
         accuracy: profile.specs(),
     };
     desk.say(joined, time.now())?;
+    if let Some(told) = told {
+        told.say(&mut desk, time.now())?;
+    }
     args.cold.say(&mut desk, time.now())?;
-    desk.beforehand(&args.beforehand, time.now())?;
+    desk.beforehand(&args.beforehand, &args.known, time.now())?;
 
     let mut begun = false;
+    let mut untold = told;
     loop {
         let wait = desk.visit().waiting().map(|w| w.until);
         let got = match (&mut time, wait) {
@@ -226,6 +251,9 @@ fn hold(
             }
         }
         if begun {
+            if let Some(told) = untold.take() {
+                out.json_line(&json!({ "earlier": told.words() }))?;
+            }
             let events = desk.go_on(time.now())?;
             tell(&events, out)?;
             for cooling in desk.visit().cooling_news(time.now()) {

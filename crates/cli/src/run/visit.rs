@@ -21,11 +21,13 @@ use tokio::time::sleep;
 
 use super::cooling::{self, ColdArgs};
 use super::desk::Desk;
+use super::earlier::{EarlierArgs, Told};
 use super::typed::{self, Typed};
-use super::{bundle, dialogue, tell};
+use super::{dialogue, tell};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::known::KnownArgs;
 use crate::out::Out;
 
 /// The unit, the meter and the trail.
@@ -41,7 +43,11 @@ pub struct Args {
     #[command(flatten)]
     beforehand: Beforehand,
     #[command(flatten)]
+    known: KnownArgs,
+    #[command(flatten)]
     cold: ColdArgs,
+    #[command(flatten)]
+    earlier: EarlierArgs,
     /// The trail: a new file
     #[arg(
         long,
@@ -83,7 +89,9 @@ pub fn run(args: Args, out: &mut Out) -> Result<Exit, Fail> {
 
 async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let profile = args.meter.load_profile().map_err(Fail::input)?;
-    let bundle = bundle(&args.sheet, &args.beforehand)?;
+    let (bundle, told) = args
+        .earlier
+        .bundle(&args.sheet, &args.beforehand, &args.known)?;
     let book = Book::new(&bundle).map_err(Fail::input)?;
     let clock = Clock::start();
     let line = match &args.meter {
@@ -101,7 +109,10 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let at = stamp(clock);
     let (desk, path) = match (&args.trail, &args.resume) {
         (Some(path), _) => {
-            let opened = opened(&args, &book);
+            let mut opened = opened(&args, &book);
+            if let Some(told) = &told {
+                told.link(&mut opened)?;
+            }
             (Desk::open(&book, opened, Some(path), at)?, path.clone())
         }
         (None, Some(path)) => {
@@ -122,7 +133,7 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
         group: Vec::new(),
         path,
     };
-    table.begin(&args, &profile, out)?;
+    table.begin(&args, told.as_ref(), &profile, out)?;
     table.run(out).await
 }
 
@@ -166,7 +177,13 @@ enum Heard {
 }
 
 impl Table<'_> {
-    fn begin(&mut self, args: &Args, profile: &Profile, out: &mut Out) -> Result<(), Fail> {
+    fn begin(
+        &mut self,
+        args: &Args,
+        told: Option<&Told>,
+        profile: &Profile,
+        out: &mut Out,
+    ) -> Result<(), Fail> {
         let (driver, place) = match &args.meter {
             Spec::Stream(spec) => (spec.driver.entry.name.to_owned(), spec.place.to_string()),
             _ => ("keyed".to_owned(), "terminal".to_owned()),
@@ -182,8 +199,17 @@ impl Table<'_> {
             accuracy: profile.specs(),
         };
         let mut events = self.desk.say(joined, stamp(self.clock))?;
+        if let Some(told) = told {
+            told.say(&mut self.desk, stamp(self.clock))?;
+            if out.json() {
+                out.json_line(&serde_json::json!({ "earlier": told.words() }))?;
+            } else {
+                out.line(&format!("      from {}", told.words()))?;
+            }
+        }
         args.cold.say(&mut self.desk, stamp(self.clock))?;
-        self.desk.beforehand(&args.beforehand, stamp(self.clock))?;
+        self.desk
+            .beforehand(&args.beforehand, &args.known, stamp(self.clock))?;
         if let Some(what) = &args.complaint {
             let complaint = Input::Complaint {
                 what: what.clone(),

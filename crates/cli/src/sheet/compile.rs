@@ -10,6 +10,7 @@ use super::load;
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::known::KnownArgs;
 use crate::out::Out;
 
 /// What to compile, and where to.
@@ -26,12 +27,15 @@ pub struct Args {
     singles_only: bool,
     #[command(flatten)]
     beforehand: Beforehand,
+    #[command(flatten)]
+    known: KnownArgs,
 }
 
 /// Compiles.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let mut sheet = load(&args.name)?;
     args.beforehand.tell(&mut sheet)?;
+    args.known.tell(&mut sheet)?;
     let options = Options {
         singles_only: args.singles_only,
         ..Options::default()

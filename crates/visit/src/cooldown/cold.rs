@@ -1,8 +1,8 @@
 //! A cold reference as it is written: `2.90Ohm@25Cel+-0.05`.
 
-use ohmtrail_core::accuracy::{AccuracyTable, Cautious, Quantity, standard_uncertainty};
+use ohmtrail_circuit::known::digits_u;
+use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::cooldown::{COLD_AT, Reference};
-use ohmtrail_core::reading::{Decimal, Function};
 use ohmtrail_core::rules::temperature::Metal;
 use ohmtrail_core::units::{Celsius, Ohms};
 
@@ -57,7 +57,7 @@ impl Cold {
         }
         let assumed = Quantity {
             assumed: true,
-            ..Quantity::new(Ohms(r1 * factor), assumed_u(ohms, factor))
+            ..Quantity::new(Ohms(r1 * factor), digits_u(ohms, r1 * factor))
         };
         let mut reference = Reference {
             ohms: assumed,
@@ -109,20 +109,6 @@ fn ohms_factor(unit: &str) -> Option<f64> {
         "kOhm" => Some(1e3),
         _ => None,
     }
-}
-
-/// The standard uncertainty of these digits with a meter of which nothing is known.
-fn assumed_u(text: &str, factor: f64) -> f64 {
-    let digits: String = text
-        .chars()
-        .take_while(|c| c.is_ascii_digit() || *c == '.')
-        .collect();
-    let decimals = digits.split_once('.').map_or(0, |(_, d)| d.len());
-    let mantissa = digits.replace('.', "").parse::<i32>().unwrap_or(i32::MAX);
-    let exponent = i8::try_from(decimals).unwrap_or(i8::MAX);
-    let shown = Decimal::new(mantissa, exponent.saturating_neg());
-    let accuracy = Cautious.accuracy(Function::Ohms, shown.value());
-    accuracy.map_or(f64::INFINITY, |a| standard_uncertainty(shown, &a) * factor)
 }
 
 #[cfg(test)]

@@ -255,7 +255,7 @@ impl Record {
     }
 
     /// The ambient, as last taken.
-    fn ambient(&self) -> Option<Quantity<Celsius>> {
+    pub(crate) fn ambient(&self) -> Option<Quantity<Celsius>> {
         let took = self.takes.iter().rev().find(|t| {
             t.counts()
                 && t.take.function == Function::Celsius

@@ -3,6 +3,7 @@
 
 mod bench;
 mod cooldown;
+mod earlier;
 mod gates;
 mod replay;
 mod sweep;
