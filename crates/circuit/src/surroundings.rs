@@ -39,6 +39,9 @@ pub enum Trigger {
         /// Likewise.
         cut_out: f64,
     },
+    /// Opens once the unit has run for a while, shaken or warm, and closes again at rest: an
+    /// intermittent fault, found while it shows.
+    Running,
     /// Opens above a pressure of the high side, until it is reset by hand.
     HighPressure {
         /// The refrigerant's part.
@@ -208,6 +211,10 @@ fn is_opened(
             let running = runs(assembly, motion, r.compressor);
             running && r.high_side(runs(assembly, motion, r.fan)) > cut_out
         }),
+        Trigger::Running => assembly
+            .contactors
+            .iter()
+            .any(|c| now.across(c.coil).norm() >= c.pull_in_volts),
     }
 }
 
@@ -277,12 +284,16 @@ pub(crate) fn opens(
         })
 }
 
-/// The controls as they stand with the power off: what heat opened closes once it is cool,
-/// pressures stay behind their shut valve.
+/// The controls as they stand with the power off: what heat opened closes once it is cool, what
+/// running opened closes at once, pressures stay behind their shut valve.
 pub(crate) fn when_dead(assembly: &mut Assembly, closed: &[bool], heat: Heat) {
     for (control, &closed) in assembly.controls.iter().zip(closed) {
-        let cooled = heat == Heat::Cold && matches!(control.trigger, Trigger::Heat { .. });
-        let closed = control.stuck.unwrap_or(closed || cooled);
+        let again = match control.trigger {
+            Trigger::Heat { .. } => heat == Heat::Cold,
+            Trigger::Running => true,
+            _ => false,
+        };
+        let closed = control.stuck.unwrap_or(closed || again);
         set_closed(&mut assembly.elements, control, closed);
     }
 }
@@ -297,7 +308,7 @@ pub(crate) fn followed<'f>(now: &'f AsFound<'_>, part: usize) -> Option<&'f Refr
     let assembly = &now.assembly;
     let control = assembly.controls.iter().find(|c| c.part == part)?;
     match control.trigger {
-        Trigger::Heat { .. } => None,
+        Trigger::Heat { .. } | Trigger::Running => None,
         Trigger::LowPressure {
             refrigerant: of, ..
         }
@@ -341,13 +352,15 @@ pub(crate) fn consequences(found: &AsFound<'_>, sheet: &Sheet) -> Vec<String> {
     let controls = found.assembly.controls.iter().zip(&found.closed);
     controls
         .filter(|(control, closed)| !**closed && control.stuck.is_none() && !control.tripped)
-        .map(|(control, _)| {
+        .filter_map(|(control, _)| {
             let word = match control.trigger {
                 Trigger::Heat { .. } => "open-from-heat",
                 Trigger::LowPressure { .. } => "open-on-low-pressure",
                 Trigger::HighPressure { .. } => "tripped-on-high-pressure",
+                // That is the fault itself.
+                Trigger::Running => return None,
             };
-            format!("{}.{word}", sheet.parts[control.part].name)
+            Some(format!("{}.{word}", sheet.parts[control.part].name))
         })
         .collect()
 }

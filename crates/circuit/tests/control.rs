@@ -322,3 +322,50 @@ fn an_open_coil_has_volts_and_does_not_pull_in() {
     let shorted = unit(&circuit, &["contactor.coil-shorted"], 0.5);
     assert_eq!(shorted.consequences(), ["control-fuse.blown"]);
 }
+
+/// A contact that opens once the unit runs: in the first seconds after a start nothing is
+/// wrong, as it is found it stands open with the whole control volts across it, and dead it reads
+/// whole.
+#[test]
+fn what_opens_once_the_unit_runs_is_whole_at_rest() {
+    let sheet = sheet("split-heat-pump-1ph");
+    let circuit = Circuit::new(&sheet);
+    let whole = unit(&circuit, &[], 0.5);
+    let ohms = |u: &Unit<'_>, at, lift| number(dead(u, Function::Ohms, at, lift, Heat::AsFound));
+    for (fault, at, lift) in [
+        (
+            "low-pressure.opens-running",
+            ["low-pressure.1", "low-pressure.2"],
+            "coil",
+        ),
+        (
+            "defrost-relay.opens-running",
+            ["defrost-relay.COM", "defrost-relay.NC"],
+            "fan",
+        ),
+    ] {
+        let u = unit(&circuit, &[fault], 0.5);
+        assert!(
+            (ohms(&u, at, lift) / ohms(&whole, at, lift) - 1.0).abs() < 1e-9,
+            "{fault}"
+        );
+        let fan = part(&sheet, "fan-motor");
+        assert!(!u.sees(fan, Sight::Running, Heat::AsFound), "{fault}");
+        assert!(u.sees(fan, Sight::Running, Heat::Cold), "{fault}");
+        let across = volts(&u, at[0], at[1]);
+        let source = if fault.starts_with("defrost") {
+            200.0
+        } else {
+            22.0
+        };
+        assert!(across > source, "{fault}: {across}");
+        assert!(
+            u.consequences().is_empty(),
+            "{fault}: {:?}",
+            u.consequences()
+        );
+    }
+    // The relay stops the fan only.
+    let u = unit(&circuit, &["defrost-relay.opens-running"], 0.5);
+    assert_eq!(motion(&u, "compressor"), Motion::Running);
+}

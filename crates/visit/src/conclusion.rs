@@ -1,10 +1,14 @@
 //! What the isolation came to: its outcome, why it ended there, and what each fault is to the
 //! others: root cause, consequence, coincidence.
 
-use ohmtrail_circuit::sheet::FaultId;
+use std::collections::BTreeMap;
+
+use ohmtrail_circuit::sheet::{FaultId, Question};
+use ohmtrail_core::isolate::PowerNeed;
 use ohmtrail_trail::event::{Conclusion, Finding, Outcome, Part, Role};
 
 use crate::isolate::Stand;
+use crate::record::Answer;
 use crate::visit::Visit;
 
 impl Visit<'_> {
@@ -55,6 +59,52 @@ impl Visit<'_> {
             why: why.to_owned(),
         };
         (conclusion, finding)
+    }
+
+    /// What is said of faults that come and go: under which condition they show, and in which answers
+    /// they showed and did not.
+    pub(crate) fn come_and_go(
+        &self,
+        faults: &[FaultId],
+        answers: &[Answer],
+        bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
+    ) -> Vec<String> {
+        let sheet = self.book.sheet;
+        let power = |a: &Answer| Some(self.book.table.ask(a.number)?.power);
+        let list = |asks: Vec<u32>| {
+            let asks: Vec<String> = asks.iter().map(u32::to_string).collect();
+            if asks.is_empty() {
+                "none".to_owned()
+            } else {
+                asks.join(", ")
+            }
+        };
+        let told = |f: &FaultId| {
+            let shows = sheet.shows(*f)?;
+            let part = sheet.parts.get(sheet.faults[*f].owner)?;
+            let own = part.first_point..part.first_point + part.kind.terminals.len();
+            // A whole part speaks for no fault by itself: it is the part's own dead reading that counts.
+            let reads = |a: &Answer| match &sheet.checks.get(usize::from(a.number))?.question {
+                Question::Measure { points, .. } => Some(points.iter().all(|p| own.contains(p))),
+                Question::Look { .. } => None,
+            };
+            let speaks = |ask: u32| {
+                let mut own = bits.get(f).into_iter().flatten();
+                own.any(|(a, b)| *a == ask && *b >= 1.0)
+            };
+            let shown = answers.iter().filter(|a| power(a) == Some(PowerNeed::On));
+            let shown = shown.filter_map(|a| a.ask).filter(|ask| speaks(*ask));
+            let whole = answers.iter().filter(|a| power(a) == Some(PowerNeed::Off));
+            let whole = whole.filter(|a| reads(a) == Some(true));
+            Some(format!(
+                "{}: intermittent: it shows {shows}; asks that show it under power: {}; that read it \
+                 dead: {}",
+                sheet.faults[*f].name,
+                list(shown.collect()),
+                list(whole.filter_map(|a| a.ask).collect())
+            ))
+        };
+        faults.iter().filter_map(told).collect()
     }
 
     /// What each fault is to the others, and what follows from them.

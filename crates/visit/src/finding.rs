@@ -43,7 +43,8 @@ impl Visit<'_> {
         let named = |f: &FaultId| book.sheet.faults[*f].name.clone();
         let bits = self.weights_of_evidence(&answers);
         let roles = self.roles(&faults);
-        let consequences = roles.iter().filter_map(|r| told(r, &roles)).collect();
+        let mut consequences: Vec<String> = roles.iter().filter_map(|r| told(r, &roles)).collect();
+        consequences.extend(self.come_and_go(&faults, &answers, &bits));
         let minutes = self.minutes_to_go_on(&answers);
         let (ruled_out, mut unproven) = self.others(&faults, &marginals, &bits, minutes);
         unproven.extend(self.never_proven(&faults, &marginals, &ruled_out));

@@ -1,7 +1,13 @@
 //! The 24 V circuit: transformer, fuse, thermostat, pressure switches, board relay, solenoid.
 
-use super::{CONTROL_CONTACT_OHMS, Kind, Overcurrent, Sight, Unit, fault, look, param, terminal};
+use super::{
+    CONTROL_CONTACT_OHMS, Kind, Overcurrent, Sight, Unit, fault, intermittent, look, param,
+    terminal,
+};
 use crate::network::{Element, OPEN_OHMS};
+
+/// When a contact shows that opens while the unit runs.
+const OPENS_RUNNING: &str = "once the unit has run for a while; at rest it reads closed";
 
 const TWO_LEADS: [super::Terminal; 2] = [terminal("1", "first side"), terminal("2", "second side")];
 
@@ -184,15 +190,24 @@ pub(super) const PRESSURE_SWITCH: Kind = Kind {
     internals: 0,
     params: &[],
     links: &[],
-    faults: &[fault(
-        "open",
-        0.025,
-        "open: a true pressure fault, or the switch itself",
-    )],
+    faults: &[
+        fault(
+            "open",
+            0.025,
+            "open: a true pressure fault, or the switch itself",
+        ),
+        intermittent(
+            "opens-running",
+            0.005,
+            "opens while the unit runs, and closes again at rest",
+            OPENS_RUNNING,
+        ),
+    ],
     looks: &[],
     source: false,
     build: |b| {
-        b.contact(b.t(0), b.t(1), CONTROL_CONTACT_OHMS, "open");
+        let ends = [b.t(0), b.t(1)];
+        b.shaken(ends, CONTROL_CONTACT_OHMS, "open", "opens-running");
     },
 };
 
@@ -206,11 +221,19 @@ pub(super) const DEFROST_RELAY: Kind = Kind {
     internals: 0,
     params: &[],
     links: &[],
-    faults: &[fault("stuck-open", 0.025, "fan contact stays open")],
+    faults: &[
+        fault("stuck-open", 0.025, "fan contact stays open"),
+        intermittent(
+            "opens-running",
+            0.005,
+            "fan contact opens while the unit runs, and closes again at rest",
+            OPENS_RUNNING,
+        ),
+    ],
     looks: &[],
     source: false,
     build: |b| {
-        b.contact(b.t(0), b.t(1), 0.01, "stuck-open");
+        b.shaken([b.t(0), b.t(1)], 0.01, "stuck-open", "opens-running");
     },
 };
 

@@ -105,6 +105,8 @@ pub struct FaultKind {
     /// The value that must be known of the part itself: without it no check tells the fault from a
     /// part that is whole, and a sheet does not have it ([`crate::known`]).
     pub needs: Option<&'static str>,
+    /// It comes and goes: under which condition it shows, in words.
+    pub shows: Option<&'static str>,
 }
 
 /// Something that can be seen, heard or felt.
@@ -468,6 +470,23 @@ impl Build<'_> {
         self.resistor(a, b, ohms)
     }
 
+    /// A contact that is closed unless the fault `open` holds it open, and that opens under the fault
+    /// `running` once the unit runs.
+    fn shaken(&mut self, ends: [Node; 2], closed_ohms: f64, open: &str, running: &str) {
+        let element = self.contact(ends[0], ends[1], closed_ohms, open);
+        if self.has(running) {
+            let stuck = self.has(open).then_some(false);
+            self.assembly.controls.push(Control {
+                part: self.part,
+                element,
+                closed_ohms,
+                stuck,
+                tripped: false,
+                trigger: Trigger::Running,
+            });
+        }
+    }
+
     /// A contact that heat or pressure moves, that these two faults hold open or closed, and that
     /// has tripped already under the fault `tripped`.
     fn control(&mut self, ends: [Node; 2], trigger: Trigger, open: &str, closed: &str) {
@@ -552,6 +571,20 @@ const fn fault(name: &'static str, weight: f64, words: &'static str) -> FaultKin
         weight,
         degree: false,
         needs: None,
+        shows: None,
+    }
+}
+
+/// A fault that comes and goes, with the condition under which it shows.
+const fn intermittent(
+    name: &'static str,
+    weight: f64,
+    words: &'static str,
+    shows: &'static str,
+) -> FaultKind {
+    FaultKind {
+        shows: Some(shows),
+        ..fault(name, weight, words)
     }
 }
 

@@ -320,6 +320,15 @@ impl Sheet {
         self.faults.iter().position(|f| f.name == name)
     }
 
+    /// Under which condition a fault shows that comes and goes; none if it is there all the time.
+    #[must_use]
+    pub fn shows(&self, fault: FaultId) -> Option<&'static str> {
+        let fault = self.faults.get(fault)?;
+        let part = self.parts.get(fault.owner)?;
+        let own = part.kind.faults.iter().find(|f| f.name == fault.kind_name);
+        own?.shows
+    }
+
     /// The name of a look check, `part.look`.
     #[must_use]
     pub fn look_name(&self, part: usize, look: &LookKind) -> String {
