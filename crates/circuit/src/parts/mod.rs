@@ -16,6 +16,7 @@ mod motors;
 mod motors3;
 mod power;
 mod refrigeration;
+mod rows;
 mod sensing;
 mod start;
 mod three_phase;
@@ -23,6 +24,10 @@ mod three_phase;
 use crate::motor::MotorData;
 use crate::network::{Element, Node, OPEN_OHMS};
 use crate::surroundings::{Control, Refrigerant, Trigger, Valve};
+
+use self::rows::{
+    bonded, by_degree, by_value, fault, intermittent, look, param, terminal, winding,
+};
 
 pub use self::ecm::{Drive, DrivenMotor};
 pub use self::sensing::thermistor_ohms;
@@ -520,106 +525,6 @@ impl Build<'_> {
             rotor_reactance: self.value("rotor-reactance"),
             magnetising_reactance: self.value("magnetising-reactance"),
         }
-    }
-}
-
-const fn terminal(name: &'static str, words: &'static str) -> Terminal {
-    Terminal {
-        name,
-        words,
-        bonded: false,
-    }
-}
-
-const fn bonded(name: &'static str, words: &'static str) -> Terminal {
-    Terminal {
-        name,
-        words,
-        bonded: true,
-    }
-}
-
-const fn param(
-    name: &'static str,
-    unit: Unit,
-    default: Option<f64>,
-    spread: f64,
-    words: &'static str,
-) -> Param {
-    Param {
-        name,
-        unit,
-        default,
-        spread,
-        winding: false,
-        words,
-    }
-}
-
-/// A winding's resistance when it is cold.
-const fn winding(name: &'static str, spread: f64, words: &'static str) -> Param {
-    Param {
-        winding: true,
-        ..param(name, Unit::Ohm, None, spread, words)
-    }
-}
-
-const fn fault(name: &'static str, weight: f64, words: &'static str) -> FaultKind {
-    FaultKind {
-        name,
-        words,
-        weight,
-        degree: false,
-        needs: None,
-        shows: None,
-    }
-}
-
-/// A fault that comes and goes, with the condition under which it shows.
-const fn intermittent(
-    name: &'static str,
-    weight: f64,
-    words: &'static str,
-    shows: &'static str,
-) -> FaultKind {
-    FaultKind {
-        shows: Some(shows),
-        ..fault(name, weight, words)
-    }
-}
-
-/// A fault that comes in degrees.
-const fn by_degree(name: &'static str, weight: f64, words: &'static str) -> FaultKind {
-    FaultKind {
-        degree: true,
-        ..fault(name, weight, words)
-    }
-}
-
-/// A fault of degree that shows only in a part of which this value is known.
-const fn by_value(
-    name: &'static str,
-    weight: f64,
-    words: &'static str,
-    value: &'static str,
-) -> FaultKind {
-    FaultKind {
-        needs: Some(value),
-        ..by_degree(name, weight, words)
-    }
-}
-
-const fn look(
-    name: &'static str,
-    sight: Sight,
-    power: Option<bool>,
-    words: &'static str,
-) -> LookKind {
-    LookKind {
-        name,
-        sight,
-        words,
-        power,
     }
 }
 
