@@ -1,22 +1,18 @@
-//! A Bluetooth Low Energy meter without its radio: which characteristics to listen to or to read,
-//! and what comes of their values. A transport discovers, subscribes, and hands the payloads over
-//! ([`Ble::take`]); it sends what [`Ble::poll`] asks for.
+//! A Bluetooth Low Energy meter without its radio: which of its characteristics to listen to, to
+//! read or to write. A transport discovers them, and follows the [`Plan`].
 //!
 //! Either the characteristics describe themselves ([`gatt`](crate::gatt)), or one of them is a pipe
-//! of bytes for any of the [drivers](crate::driver::drivers).
+//! of bytes for any other of the [drivers](crate::driver::drivers).
 #![deny(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)]
 
 use std::fmt;
 use std::str::FromStr;
 
-use ohmtrail_core::reading::{Function, MeterId, Reading};
-use ohmtrail_core::units::Micros;
+use ohmtrail_core::reading::Function;
 
-use crate::driver::{CannotStart, Driver, Outcome, Told};
-use crate::gatt::electrical::defined;
-use crate::gatt::{Presentation, Reader};
+use crate::driver::Entry;
+use crate::gatt::{self, Reader};
 use crate::showing::Reason;
-use crate::spec::DriverSpec;
 
 /// A Bluetooth UUID.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -114,6 +110,8 @@ pub struct Found {
     pub writes: bool,
     /// Its Presentation Format descriptor (0x2904), if it has one.
     pub format: Option<Vec<u8>>,
+    /// What the meter calls it: its User Description descriptor (0x2901), if it has one.
+    pub called: Option<String>,
 }
 
 /// What a transport is to do with a characteristic.
@@ -153,69 +151,63 @@ pub enum BleError {
     /// The driver asks, and the profile does not say where.
     #[error("this driver asks its meter: say in [ble] with write = UUID where")]
     NoWrite,
+    /// A driver of bytes, and the profile does not say where they come from.
+    #[error("frame={0} reads a pipe of bytes: say in [ble] with characteristic = UUID which")]
+    NoPipe(&'static str),
     /// No characteristic says what it is.
     #[error(
         "no characteristic describes itself: name one in [ble], with the driver that reads its bytes"
     )]
     Undescribed,
+    /// Two of them measure the same: their values would be taken for one another's.
+    #[error("both {1} and {2} give {function}: name one with characteristic=UUID", function = .0.name())]
+    Several(Function, Uuid, Uuid),
     /// Those that describe themselves are refused; the first one for this reason.
-    #[error("characteristic {0} describes itself, and is refused: {words}; for volts and amperes say function = \"volts-ac\" or another in [ble]", words = .1.words())]
+    #[error("characteristic {0} describes itself, and is refused: {words}; for volts and amperes say function=volts-ac or another", words = .1.words())]
     Refused(Uuid, Reason),
-    /// The driver does not start.
-    #[error(transparent)]
-    Driver(#[from] CannotStart),
 }
 
 /// From one read to the next of a characteristic that does not notify.
 const READ_EVERY_US: u64 = 500_000;
 
-/// A meter as its characteristics are used.
-pub struct Ble {
-    wants: Vec<Want>,
-    meter: MeterId,
-    kind: Kind,
+/// How a meter's characteristics are used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plan {
+    /// What to listen to or to read.
+    pub wants: Vec<Want>,
+    /// The characteristic that takes what the driver asks: its index in what was found.
+    pub write: Option<usize>,
 }
 
-enum Kind {
-    Described(Vec<(usize, Reader)>),
-    Pipe {
-        driver: Box<dyn Driver>,
-        from: usize,
-        to: Option<usize>,
-    },
-}
-
-impl Ble {
-    /// Decides what to listen to: with a driver, the pipe that feeds it; without one, the
-    /// characteristics that describe themselves, those that notify before those that are read.
+impl Plan {
+    /// Decides what to listen to: for [`gatt`](crate::gatt) the characteristics that describe
+    /// themselves, for any other driver the pipe that feeds it.
     ///
     /// # Errors
     /// [`BleError`] says what is missing.
-    pub fn new(
-        meter: MeterId,
-        pipes: &Pipes,
-        driver: Option<&DriverSpec>,
-        found: &[Found],
-    ) -> Result<Ble, BleError> {
-        let within = |f: &&(usize, &Found)| pipes.service.is_none_or(|s| s == f.1.service);
-        let all: Vec<(usize, &Found)> = found.iter().enumerate().collect();
+    pub fn new(pipes: &Pipes, entry: &Entry, found: &[Found]) -> Result<Plan, BleError> {
+        let all: Vec<(usize, &Found)> = found
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| pipes.service.is_none_or(|s| s == f.service))
+            .collect();
         let named = |uuid: Uuid| {
-            let mut named = all.iter().filter(within).filter(|f| f.1.uuid == uuid);
-            named.next().ok_or(BleError::Missing(uuid))
+            let mut named = all.iter().filter(|f| f.1.uuid == uuid);
+            named.next().copied().ok_or(BleError::Missing(uuid))
         };
-        let Some(driver) = driver else {
-            let candidates: Vec<&(usize, &Found)> = match pipes.characteristic {
+        if *entry == gatt::ENTRY {
+            let candidates = match pipes.characteristic {
                 Some(uuid) => vec![named(uuid)?],
-                None => all.iter().filter(within).collect(),
+                None => all,
             };
-            return Ble::described(meter, pipes, &candidates);
-        };
-        let uuid = pipes.characteristic.ok_or(BleError::Undescribed)?;
-        let (from, source) = *named(uuid)?;
+            return Plan::described(pipes, &candidates);
+        }
+        let uuid = pipes.characteristic.ok_or(BleError::NoPipe(entry.name))?;
+        let (index, source) = named(uuid)?;
         let how = how(source).ok_or(BleError::Deaf(uuid))?;
-        let to = match pipes.write {
+        let write = match pipes.write {
             Some(uuid) => {
-                let (index, found) = *named(uuid)?;
+                let (index, found) = named(uuid)?;
                 if !found.writes {
                     return Err(BleError::ReadOnly(uuid));
                 }
@@ -223,117 +215,38 @@ impl Ble {
             }
             None => None,
         };
-        let started = driver.start(meter, None)?;
-        if driver.entry.asked && to.is_none() {
+        if entry.asked && write.is_none() {
             return Err(BleError::NoWrite);
         }
-        Ok(Ble {
-            wants: vec![Want { index: from, how }],
-            meter,
-            kind: Kind::Pipe {
-                driver: started,
-                from,
-                to,
-            },
+        Ok(Plan {
+            wants: vec![Want { index, how }],
+            write,
         })
     }
 
-    fn described(
-        meter: MeterId,
-        pipes: &Pipes,
-        candidates: &[&(usize, &Found)],
-    ) -> Result<Ble, BleError> {
-        let (mut wants, mut readers, mut refused) = (Vec::new(), Vec::new(), None);
+    fn described(pipes: &Pipes, candidates: &[(usize, &Found)]) -> Result<Plan, BleError> {
+        let (mut wants, mut taken, mut refused) = (Vec::new(), Vec::new(), None);
         for (index, found) in candidates {
-            let reader = match (&found.format, found.uuid.number().and_then(defined)) {
-                // The Bluetooth SIG's own definition is stricter than a descriptor beside it.
-                (_, Some(by)) => Reader::defined(by, pipes.function),
-                (Some(format), None) => {
-                    Presentation::read(format).and_then(|by| Reader::described(&by, pipes.function))
-                }
-                (None, None) => continue,
-            };
-            match (reader, how(found)) {
-                (Ok(reader), Some(how)) => {
-                    readers.push((*index, reader));
-                    wants.push(Want { index: *index, how });
-                }
-                (Ok(_), None) => {}
-                (Err(reason), _) => {
+            let reader = match Reader::of(found.uuid, found.format.as_deref(), pipes.function) {
+                None => continue,
+                Some(Err(reason)) => {
                     refused.get_or_insert(BleError::Refused(found.uuid, reason));
+                    continue;
                 }
+                Some(Ok(reader)) => reader,
+            };
+            let Some(how) = how(found) else { continue };
+            let function = reader.function();
+            if let Some((_, first)) = taken.iter().find(|(f, _)| *f == function) {
+                return Err(BleError::Several(function, *first, found.uuid));
             }
+            taken.push((function, found.uuid));
+            wants.push(Want { index: *index, how });
         }
-        if readers.is_empty() {
+        if wants.is_empty() {
             return Err(refused.unwrap_or(BleError::Undescribed));
         }
-        Ok(Ble {
-            wants,
-            meter,
-            kind: Kind::Described(readers),
-        })
-    }
-
-    /// What the transport is to listen to.
-    #[must_use]
-    pub fn wants(&self) -> &[Want] {
-        &self.wants
-    }
-
-    /// Takes a notification's payload, or what was read: of the characteristic with this index, at
-    /// this time. Values of others are nothing.
-    pub fn take(&mut self, index: usize, value: &[u8], at: Micros) -> Vec<Outcome<Reading>> {
-        match &mut self.kind {
-            Kind::Described(readers) => readers
-                .iter()
-                .filter(|(i, _)| *i == index)
-                .map(|(_, reader)| match reader.read(value) {
-                    Ok(showing) => Outcome::Got(showing.reading(self.meter, at)),
-                    Err(reason) => Outcome::Rejected(reason),
-                })
-                .collect(),
-            Kind::Pipe { driver, from, .. } if *from == index => {
-                let mut outcomes = Vec::new();
-                let mut rest = value;
-                loop {
-                    let pushed = driver.push(rest, at);
-                    rest = pushed.rest;
-                    if pushed.outcome == Outcome::Hungry {
-                        return outcomes;
-                    }
-                    outcomes.push(pushed.outcome);
-                }
-            }
-            Kind::Pipe { .. } => Vec::new(),
-        }
-    }
-
-    /// What to write now, and to which characteristic; for a driver that asks.
-    pub fn poll(&mut self, now: Micros) -> Option<(usize, &[u8])> {
-        match &mut self.kind {
-            Kind::Pipe { driver, to, .. } => {
-                let to = (*to)?;
-                driver.poll(now).map(|bytes| (to, bytes))
-            }
-            Kind::Described(_) => None,
-        }
-    }
-
-    /// When [`poll`](Ble::poll) wants to be called next.
-    #[must_use]
-    pub fn wake(&self) -> Option<Micros> {
-        match &self.kind {
-            Kind::Pipe { driver, to, .. } => to.and_then(|_| driver.wake()),
-            Kind::Described(_) => None,
-        }
-    }
-
-    /// What the meter said of itself, as [`Driver::told`].
-    pub fn told(&mut self) -> Option<Told> {
-        match &mut self.kind {
-            Kind::Pipe { driver, .. } => driver.told(),
-            Kind::Described(_) => None,
-        }
+        Ok(Plan { wants, write: None })
     }
 }
 

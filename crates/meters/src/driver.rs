@@ -5,10 +5,11 @@ use std::fmt;
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::units::Micros;
 
+use crate::ble::Uuid;
 use crate::profile::Profile;
 use crate::session::Patience;
 use crate::showing::{CannotShow, Reason, Showing};
-use crate::{ascii14, count14, lcd14, probe_box, scpi, text};
+use crate::{ascii14, count14, gatt, lcd14, probe_box, scpi, text};
 
 /// The length of every display-chip frame here, in bytes.
 pub const FRAME: usize = 14;
@@ -137,6 +138,15 @@ pub enum Told {
     NoAnswer(&'static str),
     /// It cannot be set to what was wanted.
     CannotSet(CannotSet),
+    /// One of its characteristics is read.
+    Reads {
+        /// What it measures.
+        function: Function,
+        /// The characteristic.
+        uuid: Uuid,
+        /// What the meter calls it; empty if it does not say.
+        called: String,
+    },
 }
 
 impl Told {
@@ -148,6 +158,17 @@ impl Told {
             Told::Error { number, text } => format!("the meter reports error {number}: {text}"),
             Told::NoAnswer(question) => format!("no answer in time to {question}"),
             Told::CannotSet(why) => why.to_string(),
+            Told::Reads {
+                function,
+                uuid,
+                called,
+            } => {
+                let called = match called.as_str() {
+                    "" => String::new(),
+                    name => format!(", which the meter calls \"{name}\""),
+                };
+                format!("{} comes from {uuid}{called}", function.name())
+            }
         }
     }
 }
@@ -170,6 +191,8 @@ pub struct Setup<'p> {
     pub meter: MeterId,
     /// What the meter is to be set to, where it can be told; none leaves it as it is set by hand.
     pub function: Option<Function>,
+    /// What volts and amperes are, where the meter does not say and is not told.
+    pub volts: Option<Function>,
     /// The meter's profile, if it has one.
     pub profile: Option<&'p Profile>,
 }
@@ -181,6 +204,7 @@ impl Setup<'_> {
         Setup {
             meter,
             function: None,
+            volts: None,
             profile: None,
         }
     }
@@ -193,6 +217,11 @@ pub enum CannotStart {
     /// The meter cannot be told what to measure.
     #[error("{0}: leave function= out, and set the meter itself")]
     Function(CannotSet),
+    /// The meter describes itself, and what was said of its volts is none.
+    #[error(
+        "function={}: it says what volts or amperes are where the meter does not: volts-ac, volts-dc, amps-ac or amps-dc", .0.name()
+    )]
+    NotVolts(Function),
     /// The driver needs a table of the profile.
     #[error("this frame needs a profile with a [{0}] table: add profile=FILE")]
     NoTable(&'static str),
@@ -322,6 +351,7 @@ const DRIVERS: &[Entry] = &[
     count14::ENTRY,
     scpi::ENTRY,
     text::ENTRY,
+    gatt::ENTRY,
     probe_box::ENTRY,
 ];
 

@@ -5,7 +5,7 @@
 //!   text by a pattern ([`text`]); the probe box ([`probe_box`]). Bytes and times are arguments, so a test, a replay and a real
 //!   port run the same code.
 //! * [`ble`]: a Bluetooth Low Energy meter without its radio; [`gatt`]: values that describe
-//!   themselves.
+//!   themselves; [`radio`]: this machine's radio.
 //! * [`driver`]: the [`driver::Driver`] trait and the one table of drivers.
 //! * [`profile`]: what a meter is and how accurate, as TOML.
 //! * [`keyed`]: values as a person types them.
@@ -33,6 +33,7 @@ pub mod link;
 pub mod pattern;
 pub mod probe_box;
 pub mod profile;
+pub mod radio;
 pub mod replay;
 pub mod scpi;
 mod serial;

@@ -11,6 +11,7 @@ use tokio::sync::watch;
 
 use crate::driver::{CannotStart, Driver, Outcome};
 use crate::host::{Given, Host, Turn};
+use crate::radio::{Lost, RadioError};
 use crate::session::{Clock, Fault, Feed, Gone, Patience, Piece, Session, SessionEvent, Watch};
 use crate::spec::StreamSpec;
 
@@ -61,6 +62,9 @@ pub enum OpenError {
         /// What the system said.
         detail: String,
     },
+    /// There is no link to a Bluetooth Low Energy meter.
+    #[error(transparent)]
+    Radio(#[from] RadioError),
     /// The driver cannot be started so.
     #[error(transparent)]
     Driver(#[from] CannotStart),
@@ -71,6 +75,7 @@ impl OpenError {
     #[must_use]
     pub const fn fault(&self) -> Fault {
         match self {
+            OpenError::Radio(e) => e.fault(),
             OpenError::Missing(_) => Fault::Missing,
             OpenError::Busy(_) => Fault::Busy,
             OpenError::Permission(_) => Fault::Permission,
@@ -241,7 +246,10 @@ async fn try_for_ever(
             None => spec.connect().await,
         };
         let why = match connected {
-            Err(e) => Gone::CannotOpen(e.fault()),
+            Err(e) => {
+                tracing::debug!("{e}");
+                Gone::CannotOpen(e.fault())
+            }
             Ok(mut port) => {
                 talk.watch.reopened(clock.now());
                 let driver = match spec.driver.start(meter, talk.wanted()) {
@@ -419,9 +427,12 @@ async fn until(wake: Option<Micros>, clock: Clock) {
     }
 }
 
-/// A hung-up terminal fails with EIO; a removed device with ENXIO or ENODEV.
+/// A hung-up terminal fails with EIO; a removed device with ENXIO or ENODEV; a radio link says why.
 fn gone(e: &std::io::Error) -> Gone {
     use rustix::io::Errno;
+    if let Some(Lost(why)) = e.get_ref().and_then(|e| e.downcast_ref()) {
+        return *why;
+    }
     match Errno::from_io_error(e) {
         Some(Errno::IO | Errno::NXIO | Errno::NODEV) => Gone::Unplugged,
         _ => Gone::Failed(e.kind()),

@@ -124,6 +124,8 @@ pub struct Piece {
 pub enum Gone {
     /// The port hung up: the lead or the meter was unplugged.
     Unplugged,
+    /// The radio link dropped.
+    LinkLost,
     /// The port cannot be opened.
     CannotOpen(Fault),
     /// The port failed with this kind of error.
@@ -171,6 +173,18 @@ pub enum Fault {
     NotAPort,
     /// Nobody answers at that address.
     NoAnswer,
+    /// No Bluetooth service answers.
+    NoBluetooth,
+    /// The Bluetooth service has no adapter.
+    NoAdapter,
+    /// The Bluetooth adapter is off.
+    RadioOff,
+    /// The meter does not advertise.
+    NotSeen,
+    /// The meter wants to be paired.
+    Unpaired,
+    /// The radio link dropped while it was being made.
+    LinkDropped,
     /// It is there, and refuses.
     Refused,
 }
@@ -179,10 +193,18 @@ impl Fault {
     const fn words(self) -> &'static str {
         match self {
             Fault::Missing => "unplugged: the port is not there",
-            Fault::Busy => "another program holds the port",
+            Fault::Busy => "another program holds it",
             Fault::Permission => "permission denied",
             Fault::NotAPort => "not a serial port",
             Fault::NoAnswer => "nobody answers at that address",
+            Fault::NoBluetooth => "no Bluetooth service answers on this machine",
+            Fault::NoAdapter => "this machine has no Bluetooth adapter",
+            Fault::RadioOff => "Bluetooth is switched off on this machine",
+            Fault::NotSeen => {
+                "not seen by radio: off, out of reach, or linked to another phone or program"
+            }
+            Fault::Unpaired => "the meter wants to be paired first",
+            Fault::LinkDropped => "the radio link drops as soon as it is made",
             Fault::Refused => "the port cannot be opened",
         }
     }
@@ -194,6 +216,7 @@ impl Gone {
     pub fn words(self) -> String {
         match self {
             Gone::Unplugged => "unplugged: the port hung up".into(),
+            Gone::LinkLost => "the radio link dropped: out of reach, or the meter is off".into(),
             Gone::CannotOpen(fault) => fault.words().into(),
             Gone::Failed(kind) => format!("the port failed: {kind}"),
             Gone::Driver(fault) => fault.words().into(),

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_meters::driver::{About, drivers};
-use ohmtrail_meters::{gatt, keyed};
+use ohmtrail_meters::keyed;
 
 const BEGIN: &str = "<!-- drivers: the table of the code -->\n";
 const END: &str = "<!-- end drivers -->";
@@ -25,11 +25,13 @@ fn row(table: &mut String, name: &str, over: &str, about: &About) {
 fn table() -> String {
     let mut table = "| driver | what | can tell | cannot tell |\n|---|---|---|---|\n".to_owned();
     for entry in drivers() {
-        let over = format!("{}, {}", entry.what, entry.line);
+        // By radio there is no line.
+        let over = match entry.name {
+            "gatt" => entry.what.to_owned(),
+            _ => format!("{}, {}", entry.what, entry.line),
+        };
         row(&mut table, entry.name, &over, &entry.about);
     }
-    let described = "Bluetooth Low Energy values that describe themselves";
-    row(&mut table, "gatt", described, &gatt::ABOUT);
     row(
         &mut table,
         "keyed",

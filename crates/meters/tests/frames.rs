@@ -7,9 +7,9 @@ use std::path::Path;
 
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
+use ohmtrail_meters::ble::Uuid;
 use ohmtrail_meters::driver::{Outcome, Setup, driver, drivers};
-use ohmtrail_meters::gatt::electrical::defined;
-use ohmtrail_meters::gatt::{Presentation, Reader};
+use ohmtrail_meters::gatt::lines;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::showing::{Reason, Showing};
 
@@ -18,6 +18,9 @@ enum Expect {
     Showing(Showing),
     Rejected(Reason),
 }
+
+/// A characteristic that only its descriptor tells of.
+const PRIVATE: Uuid = Uuid(0x7a2b_0001_9c7e_4f1d_8b3a_5d6e_7f80_9a0b);
 
 /// One thing after another.
 enum Step {
@@ -30,8 +33,10 @@ enum Step {
 struct FrameFile {
     driver: String,
     profile: Option<Profile>,
-    /// How the values of a characteristic are read.
-    reader: Option<Reader>,
+    /// The characteristic whose values these are, with its descriptor.
+    of: Option<(Uuid, Option<Vec<u8>>)>,
+    /// What its volts and amperes are.
+    volts: Option<Function>,
     steps: Vec<Step>,
     expect: Vec<Expect>,
     skipped: Option<usize>,
@@ -57,7 +62,8 @@ fn parse(text: &str) -> FrameFile {
     let mut file = FrameFile {
         driver: String::new(),
         profile: None,
-        reader: None,
+        of: None,
+        volts: None,
         steps: Vec::new(),
         expect: Vec::new(),
         skipped: None,
@@ -72,14 +78,17 @@ fn parse(text: &str) -> FrameFile {
             }
             "uuid" => {
                 let (uuid, told) = value.split_once(' ').unwrap_or((value, ""));
-                let by = defined(u16::from_str_radix(uuid, 16).expect(line)).expect(line);
-                file.reader = Some(Reader::defined(by, Function::by_name(told)).expect(line));
+                file.of = Some((uuid.parse().expect(line), None));
+                file.volts = Function::by_name(told);
             }
-            "format" => {
-                let by = Presentation::read(&bytes(value)).expect(line);
-                file.reader = Some(Reader::described(&by, None).expect(line));
-            }
-            "hex" => file.steps.push(Step::Sends(bytes(value))),
+            "format" => file.of = Some((PRIVATE, Some(bytes(value)))),
+            // What a transport writes of a value.
+            "hex" => file.steps.push(Step::Sends(match &file.of {
+                Some((uuid, format)) => {
+                    lines::value(*uuid, format.as_deref(), &bytes(value)).into_bytes()
+                }
+                None => bytes(value),
+            })),
             "sends" => file.steps.push(Step::Sends(unescape(value))),
             "asks" => file.steps.push(Step::Asks(unescape(value))),
             "talk" if value == "ready" => {
@@ -98,21 +107,10 @@ fn parse(text: &str) -> FrameFile {
 
 /// Goes through the steps; gives what came, and how many bytes were skipped.
 fn play(name: &str, file: &FrameFile, meter: MeterId, split: usize) -> (Vec<Expect>, usize) {
-    if let Some(reader) = &file.reader {
-        let mut got = Vec::new();
-        for step in &file.steps {
-            if let Step::Sends(value) = step {
-                got.push(match reader.read(value) {
-                    Ok(showing) => Expect::Showing(showing),
-                    Err(reason) => Expect::Rejected(reason),
-                });
-            }
-        }
-        return (got, 0);
-    }
     let entry = driver(&file.driver).expect(name);
     let setup = Setup {
         profile: file.profile.as_ref(),
+        volts: file.volts,
         ..Setup::of(meter)
     };
     let mut driver = (entry.start)(&setup).expect(name);

@@ -8,15 +8,14 @@ use std::process::{Command, Stdio};
 
 use ohmtrail_core::reading::{Decimal, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
-use ohmtrail_meters::ble::{Ble, BleError, Found, How, Pipes, Uuid};
-use ohmtrail_meters::driver::{Outcome, driver};
+use ohmtrail_meters::ble::{BleError, Found, How, Pipes, Plan, Uuid, Want};
+use ohmtrail_meters::driver::{Outcome, Setup, Told, driver};
 use ohmtrail_meters::gatt::electrical::{DEFINED, defined};
 use ohmtrail_meters::gatt::format::Format;
 use ohmtrail_meters::gatt::units::{Quantity, unit};
-use ohmtrail_meters::gatt::{Presentation, Reader};
+use ohmtrail_meters::gatt::{self, Presentation, Reader, lines};
 use ohmtrail_meters::showing::Reason;
 use ohmtrail_meters::sim::noise::Noise;
-use ohmtrail_meters::spec::DriverSpec;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -414,6 +413,7 @@ fn found(uuid: Uuid, format: Option<&str>) -> Found {
         reads: true,
         writes: false,
         format: bytes,
+        called: None,
     }
 }
 
@@ -433,50 +433,86 @@ fn a_meter_that_describes_itself_is_read() {
         function: Some(Function::VoltsAc),
         ..Pipes::default()
     };
-    let mut ble = Ble::new(MeterId(3), &pipes, None, &all).unwrap();
-    let wants: Vec<(usize, bool)> = ble
-        .wants()
+    let plan = Plan::new(&pipes, &gatt::ENTRY, &all).unwrap();
+    let wants: Vec<(usize, bool)> = plan
+        .wants
         .iter()
         .map(|w| (w.index, w.how == How::Notify))
         .collect();
     assert_eq!(wants, [(1, false), (2, true), (3, true)]);
-    let mut got = |index, value: &[u8]| match ble.take(index, value, Micros(9)).as_slice() {
-        [Outcome::Got(r)] => {
-            assert_eq!((r.meter, r.at), (MeterId(3), Micros(9)));
-            Some((r.function, r.shown))
+    assert_eq!(plan.write, None);
+
+    // A transport's lines, through the driver.
+    let setup = Setup {
+        volts: pipes.function,
+        ..Setup::of(MeterId(3))
+    };
+    let mut driver = (gatt::ENTRY.start)(&setup).unwrap();
+    let mut got = |index: usize, value: &[u8]| {
+        let found: &Found = &all[index];
+        let line = lines::value(found.uuid, found.format.as_deref(), value);
+        match driver.push(line.as_bytes(), Micros(9)).outcome {
+            Outcome::Got(r) => {
+                assert_eq!((r.meter, r.at), (MeterId(3), Micros(9)));
+                Ok((r.function, r.shown))
+            }
+            Outcome::Rejected(reason) => Err(reason),
+            Outcome::Hungry => panic!("a whole line leaves nothing"),
         }
-        _ => None,
     };
     let value = |m, e| Shown::Value(Decimal::new(m, e));
     assert_eq!(
         got(1, &220_i32.to_le_bytes()),
-        Some((Function::Ohms, value(220, -2)))
+        Ok((Function::Ohms, value(220, -2)))
     );
     assert_eq!(
         got(2, &2150_i16.to_le_bytes()),
-        Some((Function::Celsius, value(2150, -2)))
+        Ok((Function::Celsius, value(2150, -2)))
     );
     assert_eq!(
         got(3, &15_258_u16.to_le_bytes()),
-        Some((Function::VoltsAc, value(2384, -1)))
+        Ok((Function::VoltsAc, value(2384, -1)))
     );
-    assert_eq!(got(0, &[55]), None);
-    assert_eq!(got(9, &[55]), None);
-    // A cut value is refused.
+    // Of a battery level nothing is known; a cut value is refused.
+    assert_eq!(got(0, &[55]), Err(Reason::NoUnit));
+    assert_eq!(got(2, &[1]), Err(Reason::Layout));
+
+    // What the meter calls it is told; of control characters nothing is passed on.
+    let name = lines::called(PRIVATE, all[1].format.as_deref(), "Win\nding\x07");
     assert_eq!(
-        ble.take(2, &[1], Micros(0)),
-        [Outcome::Rejected(Reason::Layout)]
+        driver.push(name.as_bytes(), Micros(9)).outcome,
+        Outcome::Hungry
     );
+    let told = Told::Reads {
+        function: Function::Ohms,
+        uuid: PRIVATE,
+        called: "Win ding".into(),
+    };
+    assert_eq!(driver.told(), Some(told));
 
     // Without a word about AC or DC, volts are refused, and it says what to do.
     let volts = [found(Uuid::short(0x2B18), None)];
-    let error = Ble::new(MeterId(3), &Pipes::default(), None, &volts)
-        .err()
-        .unwrap();
+    let error = Plan::new(&Pipes::default(), &gatt::ENTRY, &volts).unwrap_err();
     assert_eq!(error, BleError::Refused(Uuid::short(0x2B18), Reason::AcDc));
-    assert!(error.to_string().contains("function = \"volts-ac\""));
-    let error = Ble::new(MeterId(3), &pipes, None, &all[..1]).err().unwrap();
+    assert!(error.to_string().contains("function=volts-ac"));
+    let error = Plan::new(&pipes, &gatt::ENTRY, &all[..1]).unwrap_err();
     assert_eq!(error, BleError::Undescribed);
+    // Two of one function would be taken for one another.
+    let probes = [
+        found(Uuid::short(0x2A6E), None),
+        found(PRIVATE, Some("0eff2f27010000")),
+    ];
+    let error = Plan::new(&pipes, &gatt::ENTRY, &probes).unwrap_err();
+    assert_eq!(
+        error,
+        BleError::Several(Function::Celsius, Uuid::short(0x2A6E), PRIVATE)
+    );
+    let named = Pipes {
+        characteristic: Some(PRIVATE),
+        ..pipes
+    };
+    let plan = Plan::new(&named, &gatt::ENTRY, &probes).unwrap();
+    assert_eq!(plan.wants.len(), 1);
 }
 
 #[test]
@@ -489,6 +525,7 @@ fn a_characteristic_is_a_pipe_for_any_driver() {
         reads: false,
         writes,
         format: None,
+        called: None,
     };
     let all = [
         of(0xFFF1, true, false),
@@ -501,28 +538,23 @@ fn a_characteristic_is_a_pipe_for_any_driver() {
         write: Some(Uuid::short(0xFFF2)),
         function: None,
     };
-    let spec = |name| DriverSpec::of(driver(name).unwrap());
-    let mut ble = Ble::new(MeterId(1), &pipes, Some(&spec("ascii14")), &all).unwrap();
-    // 238.4 V AC in two notifications, as a radio's payloads cut it.
-    let frame = b"+2384 4\x08\0\0\x80\0\r\n";
-    assert_eq!(ble.take(0, &frame[..9], Micros(1)), []);
-    match ble.take(0, &frame[9..], Micros(2)).as_slice() {
-        [Outcome::Got(r)] => {
-            assert_eq!(r.function, Function::VoltsAc);
-            assert_eq!(r.shown, Shown::Value(Decimal::new(2384, -1)));
-        }
-        other => panic!("{other:?}"),
-    }
-    assert_eq!(ble.poll(Micros(0)), None);
+    let plan = |pipes: &Pipes, name| Plan::new(pipes, driver(name).unwrap(), &all);
+    let notify = Want {
+        index: 0,
+        how: How::Notify,
+    };
+    let expected = Plan {
+        wants: vec![notify],
+        write: Some(1),
+    };
+    assert_eq!(plan(&pipes, "ascii14"), Ok(expected.clone()));
+    assert_eq!(plan(&pipes, "scpi"), Ok(expected));
 
-    // One that is asked is asked through the other characteristic.
-    let mut ble = Ble::new(MeterId(1), &pipes, Some(&spec("scpi")), &all).unwrap();
-    assert_eq!(ble.wake(), Some(Micros(0)));
-    assert_eq!(ble.poll(Micros(0)), Some((1, b"\n*IDN?\n".as_slice())));
-    ble.take(0, b"a maker,a meter,0,1\n", Micros(10));
-    assert!(ble.told().is_some());
-
-    let error = |pipes: Pipes, name| Ble::new(MeterId(1), &pipes, Some(&spec(name)), &all).err();
+    let error = |pipes: Pipes, name| plan(&pipes, name).err();
+    assert_eq!(
+        error(Pipes::default(), "lcd14"),
+        Some(BleError::NoPipe("lcd14"))
+    );
     let silent = Pipes {
         write: None,
         ..pipes

@@ -1,5 +1,5 @@
-//! What only the tests need, on a bare Debian 12: ngspice, a Python with scipy, and an emulator of
-//! the probe box.
+//! What only the tests need, on a bare Debian 12: ngspice, a message bus, a Python with scipy, and an
+//! emulator of the probe box.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -43,6 +43,9 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
     }
     if on_path(QEMU).is_none() {
         missing.push(QEMU);
+    }
+    if on_path("dbus-daemon").is_none() {
+        missing.push("dbus");
     }
     if on_path("python3").is_none() {
         missing.push("python3");

@@ -1,8 +1,11 @@
-//! Finds the meters on serial ports by listening at all of them at once.
+//! Finds the meters on serial ports by listening at all of them at once, and names what advertises
+//! by radio.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use ohmtrail_meters::guess::{Guess, listen};
+use ohmtrail_meters::radio::{self, Advertiser, RadioError};
 use ohmtrail_meters::session::Clock;
 use ohmtrail_meters::spec::StreamSpec;
 use serde_json::json;
@@ -17,15 +20,11 @@ use crate::out::Out;
 pub async fn find(
     ports: Vec<PathBuf>,
     ask: bool,
+    radio: bool,
     clock: Clock,
     out: &mut Out,
 ) -> Result<Vec<StreamSpec>, Fail> {
-    if ports.is_empty() {
-        return Err(Fail::new(
-            Exit::Meter,
-            "no serial port is present: plug the lead in, or name a meter with --meter",
-        ));
-    }
+    let radio = radio.then(|| tokio::spawn(radio::listen(RADIO)));
     let (to, mut from) = mpsc::unbounded_channel();
     let mut tasks = Vec::new();
     for port in &ports {
@@ -62,10 +61,37 @@ pub async fn find(
             Err(e) => say(&port, &e.to_string(), out)?,
         }
     }
-    if found.is_empty() {
-        return Err(Fail::new(Exit::Meter, "no meter was found"));
+    if let Some(radio) = radio {
+        let heard = radio.await.map_err(|e| Fail::new(Exit::System, e))?;
+        advertising(heard, out)?;
     }
-    Ok(found)
+    match (found.is_empty(), ports.is_empty()) {
+        (false, _) => Ok(found),
+        (true, true) => Err(Fail::new(
+            Exit::Meter,
+            "no serial port is present: plug the lead in, or name a meter with --meter",
+        )),
+        (true, false) => Err(Fail::new(Exit::Meter, "no meter was found")),
+    }
+}
+
+/// How long the radio is listened to: a meter that is on advertises within it, more than once.
+const RADIO: Duration = Duration::from_secs(4);
+
+/// Names what advertises. Nothing is connected to: it may be anything.
+fn advertising(heard: Result<Vec<Advertiser>, RadioError>, out: &mut Out) -> Result<(), Fail> {
+    match heard {
+        Err(e) => say("ble", &e.to_string(), out),
+        Ok(heard) => heard.iter().try_for_each(|one| {
+            let place = format!("ble:{}", one.address);
+            let name = one.name.as_deref().unwrap_or("something without a name");
+            let words = format!(
+                "{name} advertises, {} dBm; if it is the meter, watch it with --meter {place}",
+                one.rssi
+            );
+            say(&place, &words, out)
+        }),
+    }
 }
 
 fn say(port: &str, words: &str, out: &mut Out) -> Result<(), Fail> {

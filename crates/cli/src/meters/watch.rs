@@ -25,11 +25,11 @@ use crate::fail::Fail;
 use crate::out::Out;
 
 /// Which meter, and for how long. Without a meter, every serial port that is plugged in is listened
-/// at, and what is found there is shown.
+/// at, and what is found there is shown; what advertises by radio is named.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME` or `replay:FILE`, with their settings as
-    /// docs/meters.md has them
+    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME`, `ble:NAME` or `replay:FILE`, with their
+    /// settings as docs/meters.md has them
     #[arg(long, value_name = "SPEC")]
     meter: Option<Spec>,
     /// Listen at this port instead of those that are plugged in; may be given again
@@ -83,7 +83,7 @@ async fn meters(args: &mut Args, clock: Clock, out: &mut Out) -> Result<Vec<Watc
     } else {
         args.port.clone()
     };
-    let found = find::find(ports, args.ask, clock, out).await?;
+    let found = find::find(ports, args.ask, args.port.is_empty(), clock, out).await?;
     let mut watched = Vec::new();
     for (spec, number) in found.into_iter().zip(1..) {
         let profile = ohmtrail_meters::profile::Profile::cautious();

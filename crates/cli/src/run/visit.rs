@@ -33,8 +33,8 @@ use crate::out::Out;
 /// The unit, the meter and the trail.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME` or `keyed`, with their settings as
-    /// docs/meters.md has them
+    /// `serial:PATH,frame=NAME`, `tcp:HOST:PORT,frame=NAME`, `ble:NAME` or `keyed`, with their
+    /// settings as docs/meters.md has them
     #[arg(long, value_name = "SPEC")]
     meter: Spec,
     /// The unit's sheet: built in, or a file

@@ -1,17 +1,21 @@
 //! Bluetooth Low Energy meters that describe themselves: a characteristic's value by its
 //! Presentation Format descriptor (0x2904), or by the Bluetooth SIG's own definition of it. Sans-IO:
-//! [`ble`](crate::ble) says which characteristics are read, and a transport reads them.
+//! [`ble`](crate::ble) says which characteristics are read; a transport reads them, and writes a
+//! [`lines::value`] for each value, which the driver of this module reads like any other frame.
 #![deny(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)]
 
 pub mod electrical;
 pub mod format;
+pub mod lines;
 pub mod units;
 
 use ohmtrail_core::reading::{Flags, Function};
 
-use crate::driver::About;
+use crate::ble::Uuid;
+use crate::driver::{About, Entry, Line};
+use crate::session::Patience;
 use crate::showing::{Reason, Showing};
-use electrical::Defined;
+use electrical::{Defined, defined};
 use format::Format;
 
 /// What such meters can tell.
@@ -35,6 +39,19 @@ pub const ABOUT: About = About {
         "the resolution of a binary float",
         "the meter's category and accuracy",
     ],
+};
+
+/// This driver's row of the table of drivers. Over a serial line, which a bridge from a radio may
+/// be, 9600 bit/s is common practice, no published source.
+pub const ENTRY: Entry = Entry {
+    name: "gatt",
+    what: "Bluetooth Low Energy values that describe themselves",
+    line: Line::eight_bits(9600),
+    about: ABOUT,
+    patience: Patience::TALKS,
+    asked: false,
+    start: lines::Values::start,
+    encode: None,
 };
 
 /// A Characteristic Presentation Format descriptor.
@@ -113,6 +130,23 @@ impl Reader {
             function: by.quantity.function(told)?,
             how: How::Defined(by),
         })
+    }
+
+    /// By the Bluetooth SIG's definition, which is stricter than a descriptor beside it; else by the
+    /// descriptor. None if the characteristic has neither.
+    #[must_use]
+    pub fn of(
+        uuid: Uuid,
+        format: Option<&[u8]>,
+        told: Option<Function>,
+    ) -> Option<Result<Reader, Reason>> {
+        match (uuid.number().and_then(defined), format) {
+            (Some(by), _) => Some(Reader::defined(by, told)),
+            (None, Some(format)) => {
+                Some(Presentation::read(format).and_then(|by| Reader::described(&by, told)))
+            }
+            (None, None) => None,
+        }
     }
 
     /// What it measures.
