@@ -1,6 +1,7 @@
 //! Helpers shared by the whole-system tests, and the fault bench.
 
 pub mod cli;
+pub mod client;
 pub mod daemon;
 pub mod daemon_bench;
 pub mod fault_bench;

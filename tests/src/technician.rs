@@ -132,20 +132,28 @@ impl<'c> Technician<'c> {
         self.eyes.look(&self.bench, &mut self.noise, what)
     }
 
-    /// What the meter shows between two points.
+    /// What is there between two points, in base units; infinity for an overload.
     ///
     /// # Panics
-    /// If a point is unknown, or the measurement would have hurt somebody.
-    pub fn measure(&mut self, function: Function, points: &[String; 2]) -> Shown {
+    /// As [`measure`](Technician::measure).
+    pub fn value(&mut self, function: Function, points: &[String; 2]) -> f64 {
         let sheet = self.sheet();
         let pair = [&points[0], &points[1]].map(|p| sheet.point(p).expect("a point of the sheet"));
-        let value = match self.bench.measure(function, pair) {
+        match self.bench.measure(function, pair) {
             Ok(Ideal::Value(value)) => value,
             Ok(Ideal::Overload) => f64::INFINITY,
             // A clamp around a wire of a dead unit.
             Err(BenchError::NotModelled { .. }) => 0.0,
             Err(error) => panic!("asked for {points:?}: {error}"),
-        };
+        }
+    }
+
+    /// What the meter shows between two points.
+    ///
+    /// # Panics
+    /// If a point is unknown, or the measurement would have hurt somebody.
+    pub fn measure(&mut self, function: Function, points: &[String; 2]) -> Shown {
+        let value = self.value(function, points);
         self.displays[which(function)].show(function, value, &mut self.noise)
     }
 

@@ -21,7 +21,7 @@ use utoipa::IntoParams;
 use super::App;
 use super::extract::{Named, Query};
 use super::problem::Problem;
-use crate::meters::News;
+use crate::meters::{Meter, MeterNews, News};
 use crate::metrics::Metrics;
 use crate::stream::Frame;
 use crate::visits::Visit;
@@ -37,6 +37,8 @@ struct Feed {
     news: broadcast::Receiver<Arc<News>>,
     stop: watch::Receiver<bool>,
     visit: Option<Watched>,
+    /// How the meters stand at first.
+    greeting: Option<Bytes>,
     /// Counts this client while it is there.
     _counted: Counted,
 }
@@ -106,6 +108,9 @@ impl Feed {
     /// The next piece for the client; none when the daemon stops.
     async fn next(&mut self) -> Option<Bytes> {
         loop {
+            if let Some(bytes) = self.greeting.take() {
+                return Some(bytes);
+            }
             if let Some(bytes) = self.visit.as_mut().and_then(Watched::catch_up) {
                 return Some(bytes);
             }
@@ -165,14 +170,34 @@ async fn frame_of(watched: &mut Option<Watched>) -> Result<Frame, broadcast::err
     }
 }
 
+/// How the meters that a client watches stand; none if there are none.
+fn greeting(app: &App, watched: Option<&Watched>) -> Option<Bytes> {
+    let meters = app.context().meters.list();
+    let wanted = |m: &&Arc<Meter>| match watched {
+        Some(watched) => watched.visit.role(m.number).is_some(),
+        None => true,
+    };
+    let frame = |m: &Arc<Meter>| Frame::new("meter", None, &MeterNews::of(&m.name, &m.state()));
+    let frames: Vec<u8> = meters
+        .iter()
+        .filter(wanted)
+        .flat_map(|m| frame(m).bytes.to_vec())
+        .collect();
+    (!frames.is_empty()).then(|| frames.into())
+}
+
 fn serve(app: &App, visit: Option<Watched>) -> Response {
     let metrics = Arc::clone(&app.context().metrics);
     metrics.streams.inc();
+    // Watched before it is asked how they stand: a change is in one of the two, or in both.
+    let news = app.context().meters.watch();
+    let greeting = greeting(app, visit.as_ref());
     let feed = Feed {
         app: app.clone(),
-        news: app.context().meters.watch(),
+        news,
         stop: app.stop(),
         visit,
+        greeting,
         _counted: Counted(metrics),
     };
     let pieces = unfold(feed, |mut feed| async move {

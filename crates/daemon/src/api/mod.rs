@@ -145,7 +145,7 @@ pub fn router(
         judge,
         stop,
         // A document of this program always has a JSON form.
-        document: serde_json::to_value(document).unwrap_or_default(),
+        document: described(serde_json::to_value(document).unwrap_or_default()),
     }));
     let router = router
         .merge(page::router())
@@ -154,6 +154,32 @@ pub fn router(
         .layer(middleware::from_fn_with_state(app.clone(), count))
         .with_state(app.clone());
     (router, app)
+}
+
+/// The document with a description of every response, which OpenAPI asks for: where a response has
+/// none of its own, what the operation does.
+fn described(mut document: Value) -> Value {
+    let paths = document.get_mut("paths").and_then(Value::as_object_mut);
+    let items = paths.into_iter().flat_map(|paths| paths.values_mut());
+    let operations = items
+        .filter_map(Value::as_object_mut)
+        .flat_map(|o| o.values_mut());
+    for operation in operations.filter_map(Value::as_object_mut) {
+        let summary = operation
+            .get("summary")
+            .cloned()
+            .unwrap_or_else(|| "".into());
+        let responses = operation
+            .get_mut("responses")
+            .and_then(Value::as_object_mut);
+        let responses = responses.into_iter().flat_map(|r| r.values_mut());
+        for response in responses.filter_map(Value::as_object_mut) {
+            response
+                .entry("description")
+                .or_insert_with(|| summary.clone());
+        }
+    }
+    document
 }
 
 /// Counts and logs each request, by its route: a path may name a visit.

@@ -91,6 +91,19 @@ pub struct MeterNews {
     pub since_us: u64,
 }
 
+impl MeterNews {
+    /// How a meter stands.
+    #[must_use]
+    pub fn of(meter: &str, state: &State) -> Self {
+        MeterNews {
+            meter: meter.to_owned(),
+            standing: state.standing,
+            why: state.why.clone(),
+            since_us: state.since.0,
+        }
+    }
+}
+
 #[derive(Serialize)]
 struct ToldNews<'a> {
     meter: &'a str,
@@ -107,16 +120,7 @@ impl News {
                 None,
                 &ReadingNews::of(&self.name, reading, clocks),
             ),
-            What::State(state) => Frame::new(
-                "meter",
-                None,
-                &MeterNews {
-                    meter: self.name.clone(),
-                    standing: state.standing,
-                    why: state.why.clone(),
-                    since_us: state.since.0,
-                },
-            ),
+            What::State(state) => Frame::new("meter", None, &MeterNews::of(&self.name, state)),
             What::Told(words) => Frame::new(
                 "told",
                 None,

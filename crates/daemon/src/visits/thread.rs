@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::event::{Event, Opened, Streamed};
@@ -59,6 +59,8 @@ enum Failure {
 /// The first pause before a visit that failed is taken up again; doubled up to the last.
 const FIRST_PAUSE: Duration = Duration::from_millis(100);
 const LAST_PAUSE: Duration = Duration::from_secs(10);
+/// A visit that was held for so long had recovered.
+const RECOVERED: Duration = Duration::from_secs(60);
 
 /// Starts the thread.
 pub(super) fn start(visit: Arc<Visit>, context: Arc<Context>, mut inbox: Inbox, first: First) {
@@ -85,6 +87,7 @@ fn hold_on(visit: &Arc<Visit>, context: &Arc<Context>, inbox: &mut Inbox, first:
     loop {
         let now = std::mem::replace(&mut first, First::Again);
         let is_new = matches!(now, First::New(_));
+        let began = Instant::now();
         let held = catch_unwind(AssertUnwindSafe(|| {
             hold(visit, context, inbox, &mut groups, now)
         }));
@@ -98,6 +101,9 @@ fn hold_on(visit: &Arc<Visit>, context: &Arc<Context>, inbox: &mut Inbox, first:
             Ok(Err(Failure::ForNow(problem))) => problem,
             Err(_) => "it failed (a defect of this program)".to_owned(),
         };
+        if began.elapsed() > RECOVERED {
+            pause = FIRST_PAUSE;
+        }
         if is_new && !visit.path.exists() {
             return;
         }
