@@ -77,7 +77,7 @@ impl Visit<'_> {
                 self.known(meter)?;
                 Ok(vec![Event::MeterBack { meter, gap_us }])
             }
-            Input::Live(reading) => Ok(self.watch(&reading)),
+            Input::Live(reading) => Ok(self.watch(&reading, at.steady)),
             Input::Readings { meter, readings } => {
                 self.known(meter)?;
                 Ok(vec![Event::Readings { meter, readings }])

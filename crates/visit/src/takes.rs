@@ -4,7 +4,7 @@ use ohmtrail_core::accuracy::{AccuracyTable, Circuit, standard_uncertainty};
 use ohmtrail_core::gates::{self, Event as Told, Known, Seen, Step};
 use ohmtrail_core::leads::Leads;
 use ohmtrail_core::reading::{Function, MeterId, Reading, Shown};
-use ohmtrail_core::units::Ohms;
+use ohmtrail_core::units::{Micros, Ohms};
 use ohmtrail_trail::event::{Act, Acted, Event, Power, Request, Stamp, Take};
 
 use crate::book::Book;
@@ -20,8 +20,9 @@ const VOID_TAKES: u32 = 3;
 const KNOWN: &str = "known-source";
 
 impl Visit<'_> {
-    /// A display value on its way: sounds the alarm within this one reading.
-    pub(crate) fn watch(&mut self, reading: &Reading) -> Vec<Event> {
+    /// A display value on its way: sounds the alarm within this one reading. The gates are told of it
+    /// now, whenever it was read: what another meter was told of in between came before it.
+    pub(crate) fn watch(&mut self, reading: &Reading, now: Micros) -> Vec<Event> {
         let open = self.record.open_ask();
         let points = match open.map(|a| &a.request) {
             Some(Request::Act {
@@ -48,7 +49,7 @@ impl Visit<'_> {
             flags: reading.flags,
             meter: reading.meter,
             points: points.map(|(a, b)| [Book::id(a), Book::id(b)]),
-            at: reading.at,
+            at: now,
         }));
         let mut events = self.gate_events(&outcome);
         if let Some(why) = self.live.alarm

@@ -2,6 +2,7 @@
 //! settings, meters that vanish, and a live value where there should be none.
 
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
+use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, PlateEntry, Power, Request};
 use ohmtrail_visit::{Book, Input, LEADS, Refusal, Stage, Taken, Visit};
 use proptest::prelude::*;
@@ -278,6 +279,27 @@ fn a_live_value_sounds_the_alarm_within_one_reading() {
         assert!(acts.contains(&act), "{act:?} in {acts:?}");
     }
     no_dead_ask_with_a_gate_shut(&hands.entries);
+}
+
+/// Two meters' readings come in no order: one that was read before the other's last take is no clock
+/// that ran backwards, and shuts nothing.
+#[test]
+fn a_reading_that_comes_late_shuts_no_gate() {
+    let book = Book::new(bundle()).expect("opens");
+    let mut hands = Hands::new(&book, &["run-cap.herm-open"], 3);
+    let asked = hands.until(injects);
+    hands
+        .say(Input::Live(Reading {
+            function: Function::AmpsAc,
+            shown: value(0, -2),
+            flags: Flags::NONE,
+            meter: MeterId(2),
+            at: Micros(hands.now().steady.0 - 40_000),
+        }))
+        .expect("watched");
+    assert!(hands.visit.alarm().is_none());
+    assert!(hands.visit.may_measure_dead(hands.now()));
+    assert_eq!(hands.visit.record().open, Some(asked.ask));
 }
 
 #[test]
