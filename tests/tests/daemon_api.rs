@@ -215,6 +215,7 @@ fn every_path_of_the_document_answers_as_it_says() {
         daemon: &daemon,
         document,
         done: BTreeSet::new(),
+        fits: Vec::new(),
     };
 
     walk.get("/health", "/health");
