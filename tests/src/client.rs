@@ -215,16 +215,18 @@ impl Daemon {
             let lines = BufReader::new(response.into_body().into_reader()).lines();
             // An error is a daemon that was killed.
             for line in lines.map_while(Result::ok) {
+                if line.is_empty() {
+                    let whole = std::mem::take(&mut event);
+                    if !whole.kind.is_empty() && to.send(whole).is_err() {
+                        return;
+                    }
+                    continue;
+                }
                 match line.split_once(": ") {
                     Some(("id", id)) => event.id = id.parse().ok(),
                     Some(("event", kind)) => kind.clone_into(&mut event.kind),
                     Some(("data", data)) => {
                         event.data = serde_json::from_str(data).expect("JSON");
-                    }
-                    _ if line.is_empty() && !event.kind.is_empty() => {
-                        if to.send(std::mem::take(&mut event)).is_err() {
-                            return;
-                        }
                     }
                     _ => {}
                 }
