@@ -1,7 +1,7 @@
 //! A Bluetooth Low Energy meter without its radio: which of its characteristics to listen to, to
 //! read or to write. A transport discovers them, and follows the [`Plan`].
 //!
-//! Either the characteristics describe themselves ([`gatt`](crate::gatt)), or one of them is a pipe
+//! Either the characteristics describe themselves ([`gatt`]), or one of them is a pipe
 //! of bytes for any other of the [drivers](crate::driver::drivers).
 #![deny(clippy::indexing_slicing, clippy::unwrap_used, clippy::expect_used)]
 
@@ -180,7 +180,7 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// Decides what to listen to: for [`gatt`](crate::gatt) the characteristics that describe
+    /// Decides what to listen to: for [`gatt`] the characteristics that describe
     /// themselves, for any other driver the pipe that feeds it.
     ///
     /// # Errors
