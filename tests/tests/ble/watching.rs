@@ -13,6 +13,9 @@ use serde_json::Value;
 /// machine needs.
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// How often it is looked at whether it has ended.
+const LOOK: Duration = Duration::from_millis(5);
+
 /// A running `ohmtrail … --json`.
 pub struct Watching {
     child: Child,
@@ -116,10 +119,19 @@ impl Watching {
         self.next(which, |l| l["link"] == which)
     }
 
-    /// Waits for its end; what it said on standard error, and the code.
+    /// Waits for its end; the code, and what it said on standard error.
     pub fn end(&mut self) -> (i32, String) {
-        let code = self.child.wait().expect("it ends").code().unwrap_or(-1);
-        (code, self.errors())
+        let until = Instant::now() + PATIENCE;
+        loop {
+            match self.child.try_wait().expect("it can be waited for") {
+                Some(status) => return (status.code().unwrap_or(-1), self.errors()),
+                None if Instant::now() > until => {
+                    let errors = self.errors();
+                    panic!("it does not end: {:#?}\n{errors}", self.seen)
+                }
+                None => std::thread::sleep(LOOK),
+            }
+        }
     }
 
     /// Ends it as a user does, with the interrupt key.

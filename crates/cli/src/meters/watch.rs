@@ -4,6 +4,7 @@ use std::fs::File;
 use std::future::poll_fn;
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
+use std::pin::pin;
 use std::task::Poll;
 use std::time::Duration;
 
@@ -107,6 +108,8 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
     let end = args
         .seconds
         .map(|s| Instant::now() + Duration::from_secs(s));
+    // One for all turns: an interrupt in the middle of one is not lost.
+    let mut interrupt = pin!(tokio::signal::ctrl_c());
     let mut readings = 0_u64;
     let exit = loop {
         let (nth, event) = tokio::select! {
@@ -121,7 +124,7 @@ async fn watch(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
                 }
                 continue;
             }
-            _ = tokio::signal::ctrl_c() => break None,
+            _ = &mut interrupt => break None,
         };
         let Some(watched) = meters.get_mut(nth) else {
             continue;
