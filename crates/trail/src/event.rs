@@ -172,6 +172,39 @@ pub enum Event {
     },
 }
 
+impl Event {
+    /// The lowest version of entries that has this event. None is left out: a new one must say.
+    pub(crate) const fn version(&self) -> u16 {
+        match self {
+            Event::Opened(_)
+            | Event::Plate(_)
+            | Event::Complaint { .. }
+            | Event::MeterJoined(_)
+            | Event::MeterLost { .. }
+            | Event::MeterBack { .. }
+            | Event::Readings { .. }
+            | Event::Asked(_)
+            | Event::Looked { .. }
+            | Event::Took(_)
+            | Event::Skipped { .. }
+            | Event::Voided { .. }
+            | Event::Struck { .. }
+            | Event::Acted(_)
+            | Event::Gate(_)
+            | Event::Suspects { .. }
+            | Event::Found(_)
+            | Event::Lifted { .. }
+            | Event::PutBack { .. }
+            | Event::Photo { .. }
+            | Event::Note { .. }
+            | Event::Left(_)
+            | Event::Tagged { .. }
+            | Event::Closed => 1,
+            Event::Concluded(_) | Event::MeterRole { .. } => 2,
+        }
+    }
+}
+
 /// The first event of every trail.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Opened {

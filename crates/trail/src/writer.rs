@@ -12,8 +12,7 @@ use ohmtrail_core::units::Micros;
 use crate::error::Error;
 use crate::event::Entry;
 use crate::format::{
-    CUT_VERSION, ENTRY_VERSION, KIND_CUT, KIND_ENTRY, MAX_BODY, RecordHeader, chain_start,
-    file_header, seal,
+    CUT_VERSION, KIND_CUT, KIND_ENTRY, MAX_BODY, RecordHeader, chain_start, file_header, seal,
 };
 use crate::hash::Hash;
 use crate::reader::CutNote;
@@ -100,7 +99,7 @@ impl<S: Storage> Writer<S> {
 
     pub(crate) fn append(&mut self, entry: &Entry) -> Result<Receipt, Error> {
         let body = postcard::to_allocvec(entry).map_err(Error::Encode)?;
-        let receipt = self.push(KIND_ENTRY, ENTRY_VERSION, &body)?;
+        let receipt = self.push(KIND_ENTRY, entry.event.version(), &body)?;
         self.pending_since.get_or_insert(entry.at.steady);
         Ok(receipt)
     }
