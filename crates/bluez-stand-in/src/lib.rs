@@ -5,8 +5,8 @@
 //! of its own (Debian's package `dbus`). It behaves like the real service where that has caught a
 //! client out: `Connect` answers before the services are known; a link that drops is one signal,
 //! and the objects stay; a value that is read is signalled as if it were notified; a meter that is
-//! remembered has no signal strength; a scan belongs to the client that began it. `cargo xtask
-//! test ble-vm` compares its objects with the real service's.
+//! remembered has no signal strength; a scan belongs to the client that began it. No test holds it
+//! against the real service yet.
 //!
 //! Everything here is synchronous: a test says what happens, and waits for what has come of it.
 

@@ -1,7 +1,6 @@
 //! Bluetooth Low Energy through the real transport: the built binary and its Bluetooth library,
 //! against a stand-in of the Bluetooth service on a private bus. Every trait of the real service
-//! that has caught a client out has a test here. `cargo xtask test ble-vm` does the same against the
-//! real one.
+//! that has caught a client out has a test here. The real service is not run in any test yet.
 
 mod going;
 mod pipes;
