@@ -17,8 +17,10 @@ const HEADERS: [(HeaderName, HeaderValue); 8] = [
     ),
     (X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
     (X_FRAME_OPTIONS, HeaderValue::from_static("DENY")),
-    // A pairing link carries its code: it is not told to anyone.
-    (REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
+    // A pairing link carries its code: it is told to no other site. Not `no-referrer`, under which
+    // a browser sends a form of ours with `Origin: null` (Fetch Standard, on the `Origin` header),
+    // and that is refused.
+    (REFERRER_POLICY, HeaderValue::from_static("same-origin")),
     (
         HeaderName::from_static("cross-origin-opener-policy"),
         HeaderValue::from_static("same-origin"),

@@ -366,7 +366,7 @@ async fn every_answer_carries_the_headers() {
             "{path}"
         );
         assert_eq!(text("x-content-type-options"), "nosniff");
-        assert_eq!(text("referrer-policy"), "no-referrer");
+        assert_eq!(text("referrer-policy"), "same-origin");
         assert_eq!(text("cache-control"), "no-store");
         assert_eq!(text("cross-origin-resource-policy"), "same-origin");
     }
