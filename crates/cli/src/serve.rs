@@ -127,7 +127,12 @@ fn tell(config: &Config, bound: &[SocketAddr], out: &mut Out) -> Result<(), Fail
 fn pair(config: &Config, bound: &[SocketAddr], out: &mut Out) -> Result<(), Fail> {
     // What is not a terminal may be a log, and a log is no place for a code.
     if !std::io::stdout().is_terminal() {
-        return out.line("To pair a phone: ohmtrail config pair");
+        let listens = bound.iter().map(|a| format!(" --listen {a}"));
+        return out.line(&format!(
+            "To pair a phone: ohmtrail config pair --data {}{}",
+            config.data.display(),
+            listens.collect::<String>()
+        ));
     }
     let pairing = Pairing::of(&config.data, config.code_lasts, config.code_attempts);
     let code = Moment::now().and_then(|now| pairing.open(now));

@@ -50,7 +50,7 @@ enum What {
     /// Show the configuration that holds, and where each value comes from
     Show(Where),
     /// Make a pairing code for a phone, in place of one that is open
-    Pair(Where),
+    Pair(who::Pair),
     /// List who is paired
     Sessions(Where),
     /// End a session, at once
@@ -62,7 +62,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     match &args.what {
         What::Check { file } => check(file.as_deref(), out),
         What::Show(place) => show(place, out),
-        What::Pair(place) => who::pair(place, out),
+        What::Pair(args) => who::pair(args, out),
         What::Sessions(place) => who::sessions(place, out),
         What::Revoke(args) => who::revoke(args, out),
     }

@@ -2,12 +2,13 @@
 //! Who may write to the data folder may do these.
 
 use std::io;
+use std::net::SocketAddr;
 use std::time::SystemTime;
 
 use ohmtrail_daemon::auth::console;
 use ohmtrail_daemon::auth::pairing::{Moment, Pairing};
 use ohmtrail_daemon::auth::sessions::Sessions;
-use ohmtrail_daemon::config::Config;
+use ohmtrail_daemon::config::{Config, Flags};
 use serde_json::json;
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
@@ -16,6 +17,16 @@ use super::{Where, load};
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
+
+/// For which daemon a code is.
+#[derive(Debug, clap::Args)]
+pub struct Pair {
+    #[command(flatten)]
+    place: Where,
+    /// Where the daemon listens, if that was said on its command line; may be given again
+    #[arg(long, value_name = "ADDRESS:PORT")]
+    listen: Vec<SocketAddr>,
+}
 
 /// Which sessions to end.
 #[derive(Debug, clap::Args)]
@@ -43,8 +54,12 @@ fn system(config: &Config) -> impl Fn(io::Error) -> Fail {
 }
 
 /// Makes a code and shows it.
-pub fn pair(place: &Where, out: &mut Out) -> Result<Exit, Fail> {
-    let config = config(place)?;
+pub fn pair(args: &Pair, out: &mut Out) -> Result<Exit, Fail> {
+    let flags = Flags {
+        listen: args.listen.clone(),
+        ..args.place.flags()
+    };
+    let config = load(args.place.config.as_deref(), &flags)?.config;
     let pairing = Pairing::of(&config.data, config.code_lasts, config.code_attempts);
     let code = Moment::now().and_then(|now| pairing.open(now));
     let code = code.map_err(system(&config))?;
