@@ -223,7 +223,6 @@ impl Visit<'_> {
     /// nor before its neighbours are proven. Nor is nothing found wrong before each source was read.
     fn proof(&self, hypothesis: u16, answers: &[Answer]) -> Option<Stand> {
         let (sheet, table) = (self.book.sheet, &self.book.table);
-        let alone = |fault: u16| (0..table.hypotheses).find(|&h| table.set(h) == [fault, NO_FAULT]);
         if table.faults_of(hypothesis).next().is_none() {
             let of_a_source = |fault: &u16| {
                 let fault = sheet.faults.get(usize::from(*fault));
@@ -232,7 +231,7 @@ impl Visit<'_> {
             };
             return (0..table.faults)
                 .filter(of_a_source)
-                .find_map(|fault| self.proof_of(fault, alone(fault)?, false, answers));
+                .find_map(|fault| self.proof_of(fault, self.alone(fault)?, false, answers));
         }
         for fault in table.faults_of(hypothesis) {
             if let Some(stand) = self.proof_of(fault, hypothesis, true, answers) {
@@ -244,7 +243,7 @@ impl Visit<'_> {
             });
             for mask in masks {
                 let by = u16::try_from(mask.by).ok()?;
-                if let Some(stand) = self.proof_of(by, alone(by)?, false, answers) {
+                if let Some(stand) = self.proof_of(by, self.alone(by)?, false, answers) {
                     return Some(stand);
                 }
             }
@@ -287,12 +286,17 @@ impl Visit<'_> {
             likely.map(|[_, g]| *g).collect()
         })?;
         likely.into_iter().find_map(|g| {
-            let alone = (0..table.hypotheses).find(|&h| table.set(h) == [g, NO_FAULT])?;
-            let stand = self.proof_of(g, alone, false, answers)?;
+            let stand = self.proof_of(g, self.alone(g)?, false, answers)?;
             // A wait of the better part of an hour is not worth so little: it stays unproven.
             let waits = matches!(stand, Stand::Ask(_, s) if s.cooled && !self.record.cooled);
             (!waits).then_some(stand)
         })
+    }
+
+    /// The hypothesis of this fault and no other.
+    fn alone(&self, fault: u16) -> Option<u16> {
+        let table = &self.book.table;
+        (0..table.hypotheses).find(|&h| table.set(h) == [fault, NO_FAULT])
     }
 
     /// The check of this fault's own part that would show it best, if none was made that speaks
