@@ -80,6 +80,9 @@ fn example(command: &str, on_page: &[&str], folder: &Path) -> Vec<String> {
     let ran: Ran = ohmtrail()
         .args(command.split_whitespace().skip(1))
         .current_dir(folder)
+        // The reader's own configuration is no part of the page.
+        .env("XDG_CONFIG_HOME", folder)
+        .env("XDG_CONFIG_DIRS", folder)
         .stdin(std::process::Stdio::null())
         .output()
         .expect("the binary starts")
