@@ -42,8 +42,10 @@ pub enum Exit {
 }
 
 /// What the box does.
-// There is no heap to put the larger ones on, and only one of these.
-#[allow(clippy::large_enum_variant)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "there is no heap to put the larger ones on, and only one of these"
+)]
 #[derive(Debug)]
 enum Doing<'p> {
     Meter,
