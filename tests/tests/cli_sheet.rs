@@ -207,6 +207,8 @@ fn a_compiled_table_is_read_by_the_core() {
         "compile".as_ref(),
         SHEET.as_ref(),
         "--singles-only".as_ref(),
+        "--samples".as_ref(),
+        "3".as_ref(),
         "--json".as_ref(),
         "-o".as_ref(),
         file.as_os_str(),
@@ -216,6 +218,7 @@ fn a_compiled_table_is_read_by_the_core() {
     assert_eq!(ran.json()["bytes"], bytes.len());
     let table = Table::parse(&bytes).expect("the core reads it");
     assert_eq!(ran.json()["hypotheses"], table.hypotheses);
+    assert_eq!(table.samples, 3);
     let nowhere = words("sheet compile split-heat-pump-1ph --singles-only -o /nowhere/x.table");
     assert_eq!(nowhere.code, 7, "{nowhere:?}");
     assert!(nowhere.err.contains("/nowhere/x.table"), "{}", nowhere.err);

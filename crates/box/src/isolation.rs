@@ -25,11 +25,11 @@ use crate::front::FrontEnd;
 use crate::walk::{Want, Way, seen, towards, weigh};
 
 /// The most hypotheses times samples of a table.
-pub const WEIGHTS: usize = 640;
+pub const WEIGHTS: usize = 576;
 /// The most asks.
 pub const ASKS: usize = 160;
 /// The most hypotheses.
-pub const HYPOTHESES: usize = 112;
+pub const HYPOTHESES: usize = 106;
 /// The most rows of an ask.
 pub const ROWS: usize = 44;
 /// The most answers of one isolation.

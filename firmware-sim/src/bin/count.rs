@@ -23,7 +23,9 @@ use cortex_m_semihosting::hio;
 use ohmtrail_box::isolation::{ASKS, HYPOTHESES, ROWS, WEIGHTS};
 use ohmtrail_core::accuracy::{Accuracy, Circuit, Spec, measure};
 use ohmtrail_core::class::{Class, Likely};
-use ohmtrail_core::isolate::{Active, Belief, Evidence, Kind, Planner, Prospect, State, Table};
+use ohmtrail_core::isolate::{
+    Active, Belief, Evidence, Kind, Planner, Prospect, Standing, State, Table,
+};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_core::source::{Source, Status};
@@ -126,15 +128,21 @@ fn isolate() -> Option<()> {
         lifted: 0,
         cooled: false,
     };
-    let (mut most_next, mut most_update) = (0, 0);
+    let mut takes = heapless::Vec::<(u16, Evidence), 12>::new();
+    let (mut most_standing, mut most_update) = (0, 0);
     for _ in 0..12 {
         let mut allowed = |ask: u16| {
             let word = answered.get(usize::from(ask / 32)).copied().unwrap_or(0);
             word & (1 << (ask % 32)) == 0
         };
-        let (choice, next) = count(empty, || planner.next(&belief, now, &mut allowed));
-        most_next = most_next.max(next);
-        let Some(choice) = choice else { break };
+        // As the box asks: with what was taken, and the look whether it is found.
+        let (stands, standing) = count(empty, || {
+            planner.standing(&belief, &takes, now, &mut allowed)
+        });
+        most_standing = most_standing.max(standing);
+        let (Standing::Ask(choice) | Standing::Again(choice)) = stands.ok()? else {
+            break;
+        };
         let record = table.ask(choice.ask)?;
         let evidence = match record.kind {
             Kind::Look => Evidence::Looked(false),
@@ -143,11 +151,12 @@ fn isolate() -> Option<()> {
         let (done, update) = count(empty, || belief.update(choice.ask, &evidence));
         done.ok()?;
         most_update = most_update.max(update);
+        let _ = takes.push((choice.ask, evidence));
         if let Some(word) = answered.get_mut(usize::from(choice.ask / 32)) {
             *word |= 1 << (choice.ask % 32);
         }
     }
-    say("next", most_next);
+    say("standing", most_standing);
     say("update", most_update);
     say("asks", u32::from(table.ask_count()));
     say("hypotheses", u32::from(table.hypotheses));

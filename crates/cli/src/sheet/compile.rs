@@ -25,6 +25,9 @@ pub struct Args {
     /// Single faults only: what a probe box holds
     #[arg(long)]
     singles_only: bool,
+    /// Sampled units for each hypothesis, 1 to 8: fewer make a smaller and blunter table
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u8).range(1..=8))]
+    samples: u8,
     #[command(flatten)]
     beforehand: Beforehand,
     #[command(flatten)]
@@ -37,8 +40,8 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     args.beforehand.tell(&mut sheet)?;
     args.known.tell(&mut sheet)?;
     let options = Options {
+        samples: usize::from(args.samples),
         singles_only: args.singles_only,
-        ..Options::default()
     };
     let begun = Instant::now();
     let compiled = compile(&sheet, options)
