@@ -9,7 +9,7 @@ use super::step::Gate;
 use super::token::{
     Discharged, InsulationReady, Loose, Measure, ProvedDead, ReadyToEnergise, Touch,
 };
-use crate::reading::MeterId;
+use crate::reading::{Function, MeterId};
 use crate::units::Micros;
 
 /// The most wire ends that can be lifted at one time.
@@ -75,6 +75,8 @@ pub struct Gates<'a> {
     pub(super) sources_open: u32,
     pub(super) meter: Option<MeterId>,
     pub(super) proof: Option<Proof>,
+    /// The probes may still be on the source that the meter was proved on.
+    pub(super) source: Option<OnSource>,
     pub(super) ac: u128,
     pub(super) dc: u128,
     pub(super) highest: f64,
@@ -102,6 +104,14 @@ pub struct Gates<'a> {
     pub(super) loose: Option<Loose<'a>>,
     pub(super) ready: Option<ReadyToEnergise>,
     pub(super) insulation: Option<InsulationReady>,
+}
+
+/// The probes on the known source, after the meter was proved there.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct OnSource {
+    pub(super) meter: MeterId,
+    /// What it showed; none if the proof was by word.
+    pub(super) known: Option<(Function, f64)>,
 }
 
 /// Whether bit `i` is set.
@@ -142,6 +152,7 @@ impl<'a> Gates<'a> {
             sources_open: 0,
             meter: None,
             proof: None,
+            source: None,
             ac: 0,
             dc: 0,
             highest: 0.0,
@@ -276,8 +287,15 @@ impl<'a> Gates<'a> {
         match event {
             Event::Act { act, at } => self.act(*act, *at, &mut out),
             Event::Proof { meter, seen, at } => self.prove(*meter, seen.as_ref(), *at, &mut out),
-            Event::Take(seen) => self.take(seen, &mut out),
-            Event::Reading(seen) => self.watch(seen, limits::LIVE.0, &mut out),
+            Event::Take(seen) => {
+                self.source = None;
+                self.take(seen, &mut out);
+            }
+            Event::Reading(seen) => {
+                if !self.still_on_source(seen) {
+                    self.watch(seen, limits::LIVE.0, &mut out);
+                }
+            }
             Event::MeterChanged { meter, at } => {
                 if self.meter != Some(*meter) {
                     self.revoke_for(Why::MeterChanged, *at, &mut out);
@@ -314,6 +332,7 @@ impl<'a> Gates<'a> {
     fn shut(&mut self, why: Why) {
         self.epoch = self.epoch.wrapping_add(1);
         self.proof = None;
+        self.source = None;
         self.ac = 0;
         self.dc = 0;
         self.highest = 0.0;

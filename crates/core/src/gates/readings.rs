@@ -3,11 +3,16 @@
 
 use super::event::{Alarm, Known, NotCounted, Outcome, Seen, Why};
 use super::limits;
-use super::machine::{Charge, Gates, Line, Power, Proof, mask, mask32};
+use super::machine::{Charge, Gates, Line, OnSource, Power, Proof, mask, mask32};
 use super::plan::{Pair, same};
 use super::token::ProvedDead;
 use crate::reading::{Flags, Function, MeterId};
 use crate::units::Micros;
+
+/// How much a known source may change while the probes are lifted from it, as a share: the line wanders
+/// by some hundredths, and another source seldom has the same volts. Common practice, no published
+/// source.
+const SAME_SOURCE: f64 = 0.1;
 
 /// The most the true value may be, sign aside: value and two standard uncertainties. Not finite
 /// if either is not.
@@ -89,6 +94,26 @@ impl Gates<'_> {
             None => {}
         }
         out.alarm = alarm;
+    }
+
+    /// Whether a value on its way is still that of the known source: the same meter shows the same
+    /// within a tenth, and has shown nothing else since it was proved. A take is none of it.
+    pub(super) fn still_on_source(&mut self, seen: &Seen) -> bool {
+        let Some(source) = self.source.filter(|s| s.meter == seen.meter) else {
+            return false;
+        };
+        let same = match source.known {
+            Some((function, value)) => {
+                seen.function == function
+                    && (seen.value.abs() - value.abs()).abs() <= SAME_SOURCE * value.abs()
+            }
+            // Proved by word: what it showed is not known.
+            None => is_volts(seen.function) && seen.value.abs() > limits::LIVE.0,
+        };
+        if !same {
+            self.source = None;
+        }
+        same
     }
 
     pub(super) fn take(&mut self, seen: &Seen, out: &mut Outcome) {
@@ -289,6 +314,10 @@ impl Gates<'_> {
             out.not_counted = Some(NotCounted::MeterNotProved);
             return;
         }
+        self.source = Some(OnSource {
+            meter,
+            known: seen.map(|k| (k.function, k.value)),
+        });
         let read = seen.is_some();
         let first = self.proof.filter(|p| at.since(p.at) <= limits::PROOF_LASTS);
         let Some(first) = first else {

@@ -272,10 +272,30 @@ impl Model<'_> {
 
     /// A value at the poles that cannot be while the breaker is open and locked.
     fn live_since(&self, from: usize) -> bool {
-        self.0[from..].iter().any(|e| {
-            matches!(e, Event::Take(s) | Event::Reading(s)
+        (from..self.0.len()).any(|i| {
+            matches!(&self.0[i], Event::Take(s) | Event::Reading(s)
                 if s.function == Function::VoltsAc && s.value >= 20.0
                     && (s.points == Some([L1, GROUND]) || s.points == Some([T1, GROUND])))
+                && !self.on_source(i)
+        })
+    }
+
+    /// A value on its way that is still that of the known source: no take came since the meter was
+    /// proved, and it shows the same.
+    fn on_source(&self, i: usize) -> bool {
+        let Event::Reading(shown) = &self.0[i] else {
+            return false;
+        };
+        let proof = self.0[..i]
+            .iter()
+            .rposition(|e| matches!(e, Event::Proof { meter, .. } if *meter == shown.meter));
+        proof.is_some_and(|p| {
+            let known = match &self.0[p] {
+                Event::Proof { seen, .. } => seen.as_ref().map(|k| k.value),
+                _ => None,
+            };
+            known.is_none_or(|k| (shown.value - k).abs() <= 0.1 * k)
+                && self.0[p..i].iter().all(|e| !matches!(e, Event::Take(_)))
         })
     }
 

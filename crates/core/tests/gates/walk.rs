@@ -176,6 +176,38 @@ fn a_live_value_sounds_the_alarm_within_one_reading_wherever_it_is() {
     assert!(bench.gates.on(&Event::Reading(anywhere)).alarm.is_some());
 }
 
+/// The probes come off the known source after the meter is proved there: what it still shows of it is
+/// no alarm. Another voltage is, and so is the same one once they were off.
+#[test]
+fn the_known_source_is_no_alarm_until_the_probes_are_off_it() {
+    let proved = || {
+        let mut bench = Bench::new(UNIT);
+        bench.open(Gate::ProvedDead);
+        // The proof at the end of the test was the last that was done.
+        assert_eq!(bench.steps.last(), Some(&Step::ProveMeter));
+        let at = bench.gates.proved_dead().expect("dead");
+        assert!(at.until() == bench.now);
+        bench
+    };
+    let mut bench = proved();
+    for value in [120.0, 118.0, 124.0] {
+        let out = bench.reading(Function::VoltsAc, value, [L1, L2]);
+        assert!(out.alarm.is_none() && bench.is_dead(), "{value}");
+    }
+    bench.reading(Function::VoltsAc, 0.3, [L1, L2]);
+    let out = bench.reading(Function::VoltsAc, 120.0, [L1, L2]);
+    assert!(matches!(out.alarm, Some(Alarm::Live { .. })) && !bench.is_dead());
+
+    let mut bench = proved();
+    let out = bench.reading(Function::VoltsAc, 240.0, [L1, L2]);
+    assert!(matches!(out.alarm, Some(Alarm::Live { .. })) && !bench.is_dead());
+
+    // A take is none of the source, whatever it shows.
+    let mut bench = proved();
+    let out = bench.take(Function::VoltsAc, 120.0, [L1, L2]);
+    assert!(matches!(out.alarm, Some(Alarm::Live { .. })) && !bench.is_dead());
+}
+
 #[test]
 fn the_wrong_breaker_is_found_at_the_first_read() {
     let mut bench = Bench::new(UNIT);
