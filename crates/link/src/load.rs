@@ -101,6 +101,8 @@ pub struct Plan {
     pub line: Vec<PointId, POLES>,
     /// Poles on the load side.
     pub load: Vec<PointId, POLES>,
+    /// Which side of which switch each of them is on; empty if all are one side.
+    pub load_sides: Vec<u8, POLES>,
     /// Equipment ground.
     pub ground: u16,
     /// Every other source's poles.
@@ -139,7 +141,7 @@ impl Plan {
         let plan = GatePlan {
             line: &self.line,
             load: &self.load,
-            load_sides: &[],
+            load_sides: &self.load_sides,
             ground: PointId(self.ground),
             sources,
             capacitors: &self.capacitors,

@@ -168,6 +168,7 @@ fn plan(plan: &GatePlan<'_>, sheet: &Sheet) -> Option<Plan> {
     Some(Plan {
         line: heapless::Vec::from_slice(plan.line).ok()?,
         load: heapless::Vec::from_slice(plan.load).ok()?,
+        load_sides: heapless::Vec::from_slice(plan.load_sides).ok()?,
         ground: plan.ground.0,
         sources,
         capacitors: heapless::Vec::from_slice(plan.capacitors).ok()?,
