@@ -96,3 +96,29 @@ fn a_fault_that_is_named_is_found() {
     assert_eq!(wrong.code, 3);
     assert!(wrong.err.contains("sheet faults"), "{}", wrong.err);
 }
+
+/// What the README shows of a run is what one says, line for line and in its order.
+#[test]
+fn the_readme_shows_what_a_run_says() {
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../README.md");
+    let readme = std::fs::read_to_string(root).expect("the README");
+    let shown = readme
+        .split_once("<!-- begin demo -->")
+        .and_then(|(_, rest)| rest.split_once("<!-- end demo -->"))
+        .and_then(|(shown, _)| shown.split_once("```text\n"))
+        .and_then(|(_, shown)| shown.split_once("```"));
+    let (shown, _) = shown.expect("an excerpt");
+    let folder = tempfile::tempdir().expect("a folder");
+    let trail = folder.path().join("demo.trail");
+    let ran = ohmtrail().args(["demo", "--trail"]).arg(trail).output();
+    let text = String::from_utf8(ran.expect("the demo runs").stdout).expect("text");
+    let mut says = text.lines();
+    let lines: Vec<&str> = shown.lines().filter(|l| l.trim() != "…").collect();
+    assert!(lines.len() > 8, "{lines:?}");
+    for line in lines {
+        assert!(
+            says.any(|said| said.trim_end() == line),
+            "README.md: no run says this, at this place: {line}"
+        );
+    }
+}
