@@ -1,5 +1,5 @@
-//! What only the tests need, on a bare Debian 12: ngspice, a message bus, a Python with scipy, and an
-//! emulator of the probe box.
+//! What only the tests need, on a bare Debian 12: ngspice, a message bus, a Python with scipy, an
+//! emulator of the probe box, and what lists its instructions.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -12,6 +12,7 @@ pub struct Tools {
     python: PathBuf,
     ngspice: PathBuf,
     qemu: PathBuf,
+    objdump: PathBuf,
     /// The probe box's firmware, where it was built.
     pub firmware: Option<PathBuf>,
 }
@@ -20,6 +21,11 @@ impl Tools {
     /// The emulator of the probe box.
     pub fn qemu(&self) -> &Path {
         &self.qemu
+    }
+
+    /// What lists the firmware's instructions.
+    pub fn objdump(&self) -> &Path {
+        &self.objdump
     }
 
     /// Names them in a command's environment.
@@ -34,6 +40,8 @@ impl Tools {
 
 /// The emulator, and the package that it is in.
 const QEMU: &str = "qemu-system-arm";
+/// What lists the firmware's instructions, and its package.
+const OBJDUMP: [&str; 2] = ["arm-none-eabi-objdump", "binutils-arm-none-eabi"];
 
 /// Finds the tools; installs what is missing.
 pub fn tools(place: &Place) -> Result<Tools, Failure> {
@@ -43,6 +51,9 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
     }
     if on_path(QEMU).is_none() {
         missing.push(QEMU);
+    }
+    if on_path(OBJDUMP[0]).is_none() {
+        missing.push(OBJDUMP[1]);
     }
     if on_path("dbus-daemon").is_none() {
         missing.push("dbus");
@@ -58,10 +69,12 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
     }
     let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
     let qemu = on_path(QEMU).ok_or("qemu-system-arm is installed and not on the PATH")?;
+    let objdump = on_path(OBJDUMP[0]).ok_or("objdump is installed and not on the PATH")?;
     Ok(Tools {
         python: environment(place)?,
         ngspice,
         qemu,
+        objdump,
         firmware: None,
     })
 }
@@ -118,7 +131,8 @@ fn environment(place: &Place) -> Result<PathBuf, Failure> {
     Ok(python)
 }
 
-fn on_path(program: &str) -> Option<PathBuf> {
+/// Where a program is.
+pub fn on_path(program: &str) -> Option<PathBuf> {
     let path = std::env::var_os("PATH")?;
     std::env::split_paths(&path)
         .map(|dir| dir.join(program))

@@ -7,11 +7,15 @@ use std::process::{Command, Stdio};
 
 use object::{Object, ObjectSection, ObjectSymbol};
 
-use crate::{Failure, Place, fetch, run};
+use crate::{Failure, Place, fetch, run, stack};
 
 /// The target, a Cortex-M4 or M7 with its floating-point unit.
 pub const TARGET: &str = "thumbv7em-none-eabihf";
 const FOLDER: &str = "firmware-sim";
+/// What the distribution's toolchain links with.
+const LINKER: &str = "ld.lld";
+/// Set to `distribution`, it has the distribution's toolchain build the firmware.
+const TOOLS: &str = "OHMTRAIL_FIRMWARE_TOOLS";
 
 /// How the firmware can be built on this machine.
 enum Tools {
@@ -29,6 +33,8 @@ pub struct Image {
     pub flash: u64,
     /// Bytes of RAM that are given out for good; the stack is beside them.
     pub ram: u64,
+    /// Bytes that the stack has.
+    pub stack: u64,
     /// Symbols that only a panic needs.
     pub panics: BTreeSet<String>,
 }
@@ -42,6 +48,12 @@ impl Image {
             let sections = names.iter().filter_map(|n| file.section_by_name(n));
             sections.map(|s| s.size()).sum()
         };
+        let address = |name: &str| {
+            let mut symbols = file.symbols();
+            symbols.find(|s| s.name() == Ok(name)).map(|s| s.address())
+        };
+        let room = address("_stack_start").zip(address("_stack_end"));
+        let room = room.and_then(|(start, end)| start.checked_sub(end));
         let names = file.symbols().filter_map(|s| s.name().ok());
         let panics = names
             .filter(|n| n.contains("panic") || n.contains("rust_begin_unwind"))
@@ -50,6 +62,7 @@ impl Image {
         Ok(Image {
             flash: size(&[".vector_table", ".text", ".rodata", ".data"]),
             ram: size(&[".data", ".bss", ".uninit"]),
+            stack: room.ok_or_else(|| say(&"it does not say where its stack is"))?,
             panics,
             path,
         })
@@ -68,7 +81,9 @@ pub fn build(place: &Place, program: &str, features: &[&str]) -> Result<Image, F
             command
                 .args(["build", "-Z", "build-std=core"])
                 .env("RUSTC_BOOTSTRAP", "1")
-                .env("RUSTC", rustc);
+                .env("RUSTC", rustc)
+                // It comes without a linker of its own.
+                .env("CARGO_TARGET_THUMBV7EM_NONE_EABIHF_LINKER", LINKER);
             command
         }
     };
@@ -87,22 +102,24 @@ pub fn build(place: &Place, program: &str, features: &[&str]) -> Result<Image, F
 
 /// Finds what builds for the target; installs what is missing.
 fn tools(place: &Place) -> Result<Tools, Failure> {
-    if has_target(place) {
-        return Ok(Tools::Rustup);
+    if std::env::var_os(TOOLS).is_none_or(|named| named != "distribution") {
+        if has_target(place) {
+            return Ok(Tools::Rustup);
+        }
+        let added = Command::new("rustup")
+            .args(["target", "add", TARGET])
+            .current_dir(&place.root)
+            .status();
+        if added.is_ok_and(|status| status.success()) && has_target(place) {
+            return Ok(Tools::Rustup);
+        }
+        eprintln!("rustup cannot add {TARGET}: the distribution's toolchain builds it");
     }
-    let added = Command::new("rustup")
-        .args(["target", "add", TARGET])
-        .current_dir(&place.root)
-        .status();
-    if added.is_ok_and(|status| status.success()) && has_target(place) {
-        return Ok(Tools::Rustup);
-    }
-    eprintln!("rustup cannot add {TARGET}: the distribution's toolchain builds it");
     let (cargo, rustc) = (
         Path::new("/usr/bin/cargo").to_owned(),
         Path::new("/usr/bin/rustc").to_owned(),
     );
-    if !cargo.is_file() || !rustc.is_file() {
+    if !cargo.is_file() || !rustc.is_file() || fetch::on_path(LINKER).is_none() {
         fetch::install(&["rustc-web", "cargo-web", "rust-web-src", "lld"])?;
     }
     Ok(Tools::Distribution { cargo, rustc })
@@ -125,9 +142,9 @@ fn has_target(place: &Place) -> bool {
         })
 }
 
-/// Builds it, and shows that the linked image holds no panic: it has no symbol of one, and a build
-/// with a panic put in has.
-pub fn check(place: &Place) -> Result<Image, Failure> {
+/// Builds it, and shows that the linked image holds no panic, for it has no symbol of one and a build
+/// with a panic put in has; and that its stack cannot outgrow its room.
+pub fn check(place: &Place, tools: &fetch::Tools) -> Result<Image, Failure> {
     let control = build(place, "probe-box", &["control"])?;
     if control.panics.is_empty() {
         return Err("the check finds no panic in firmware where one was put in".into());
@@ -139,15 +156,29 @@ pub fn check(place: &Place) -> Result<Image, Failure> {
         image.ram,
         image.panics.len()
     );
-    if image.panics.is_empty() {
-        Ok(image)
-    } else {
+    if !image.panics.is_empty() {
         let names: Vec<&str> = image.panics.iter().map(String::as_str).collect();
-        Err(format!(
+        return Err(format!(
             "the firmware's image holds:\n  {}",
             names.join("\n  ")
-        ))
+        ));
     }
+    let deepest = stack::deepest(tools.objdump(), &image.path, "Reset")?;
+    println!(
+        "firmware: a stack of at most {} bytes, of {}",
+        deepest.bytes, image.stack
+    );
+    if deepest.bytes > image.stack {
+        let path = deepest.path.iter();
+        let path: Vec<String> = path.map(|(name, own)| format!("{own:>6} {name}")).collect();
+        return Err(format!(
+            "the firmware's stack has {} bytes, and may need {}:\n{}",
+            image.stack,
+            deepest.bytes,
+            path.join("\n")
+        ));
+    }
+    Ok(image)
 }
 
 /// Builds the template board's firmware: it is to compile.
@@ -175,7 +206,8 @@ const TABLE: u64 = 128 * 1024;
 /// Prints what the box is held to, beside what it takes.
 pub fn bench(place: &Place) -> Result<(), Failure> {
     let tools = fetch::tools(place)?;
-    let box_image = check(place)?;
+    let box_image = check(place, &tools)?;
+    let deepest = stack::deepest(tools.objdump(), &box_image.path, "Reset")?;
     let core = build(place, "count", &[])?;
     let folder = place.target.join("firmware/count");
     fs::create_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
@@ -233,6 +265,11 @@ pub fn bench(place: &Place) -> Result<(), Failure> {
             "whole firmware, RAM besides the stack, bytes",
             box_image.ram,
             None,
+        ),
+        (
+            "whole firmware, stack at most, by its calls, bytes",
+            deepest.bytes,
+            Some(box_image.stack),
         ),
         (
             "a reading settled, instructions at most",

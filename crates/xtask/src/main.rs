@@ -6,6 +6,7 @@ mod bench;
 mod fetch;
 mod firmware;
 mod nopanic;
+mod stack;
 mod tidy;
 
 use std::path::{Path, PathBuf};
@@ -127,7 +128,8 @@ fn test(place: &Place) -> Result<(), Failure> {
     })?;
     step("no panic in the core", || nopanic::check(place))?;
     step("the probe box's firmware", || {
-        tools.firmware = Some(firmware::check(place)?.path);
+        let image = firmware::check(place, &tools)?;
+        tools.firmware = Some(image.path);
         firmware::template(place)
     })?;
     step("tests", || {
