@@ -42,10 +42,10 @@ fn serve_load<B: Board, S: Store>(
     let load = store.load();
     let read = load.and_then(|(bytes, crc)| {
         let (head, table) = Head::read(bytes)?;
-        Some((head, table, u32::try_from(bytes.len()).ok()?, crc))
+        Some((head, table, bytes, crc))
     });
     let found = match &read {
-        Some((head, table, bytes, crc)) => view(head, table, *bytes, *crc).map(Some),
+        Some((head, table, bytes, crc)) => view(head, table, bytes, *crc).map(Some),
         None if load.is_some() => Err(LoadFault::Malformed),
         None => Ok(None),
     };

@@ -5,6 +5,7 @@ use ohmtrail_core::isolate::Table;
 use ohmtrail_core::reading::Decimal;
 use ohmtrail_core::source::{Source, Status};
 use ohmtrail_core::verdict::{Decision, Limit};
+use ohmtrail_link::frame::crc32;
 use ohmtrail_link::load::Head;
 use ohmtrail_link::message::{LoadFault, Loaded};
 
@@ -19,16 +20,27 @@ pub struct View<'p> {
     pub table: Option<Table<'p>>,
     /// What it is.
     pub loaded: Loaded,
+    /// All of its bytes.
+    bytes: &'p [u8],
 }
 
-/// Checks a load's table against the box's memory, and its head.
+impl View<'_> {
+    /// Whether its bytes still have the check that it was loaded with.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        crc32(self.bytes) == self.loaded.crc
+    }
+}
+
+/// Checks a load's table against the box's memory, and its head. `bytes` is the whole load, `crc` the
+/// check that it was loaded with.
 ///
 /// # Errors
 /// [`LoadFault`].
 pub fn view<'p>(
     head: &'p Head,
     table: &'p [u8],
-    bytes: u32,
+    bytes: &'p [u8],
     crc: u32,
 ) -> Result<View<'p>, LoadFault> {
     if head.tests.iter().any(|test| !test.is_sound()) {
@@ -51,11 +63,12 @@ pub fn view<'p>(
         head,
         loaded: Loaded {
             crc,
-            bytes,
+            bytes: u32::try_from(bytes.len()).map_err(|_| LoadFault::Malformed)?,
             tests: u8::try_from(head.tests.len()).unwrap_or(u8::MAX),
             sheet,
         },
         table,
+        bytes,
     })
 }
 
@@ -72,4 +85,30 @@ pub fn arithmetic() -> bool {
         && decide(97.7) == Decision::ConditionalFail
         && decide(90.0) == Decision::Fail
         && (u - 0.578).abs() < 0.001
+}
+
+#[cfg(test)]
+mod tests {
+    use ohmtrail_link::frame::crc32;
+    use ohmtrail_link::load::{Head, VERSION};
+
+    use super::view;
+
+    #[test]
+    fn a_load_that_decays_in_its_memory_is_seen() {
+        let head = Head {
+            version: VERSION,
+            tests: heapless::Vec::new(),
+            plan: None,
+        };
+        let mut bytes = [1, 0, 0, 7];
+        let crc = crc32(&bytes);
+        let whole = |bytes: &[u8]| view(&head, &[], bytes, crc).map(|v| v.is_whole());
+        assert_eq!(whole(&bytes), Ok(true));
+        for bit in 0..32 {
+            bytes[bit / 8] ^= 1 << (bit % 8);
+            assert_eq!(whole(&bytes), Ok(false), "bit {bit}");
+            bytes[bit / 8] ^= 1 << (bit % 8);
+        }
+    }
 }

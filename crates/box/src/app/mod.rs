@@ -221,8 +221,7 @@ impl<'p> App<'p> {
         let [deepest, most] = board.stack();
         Ok(SelfTest {
             arithmetic: arithmetic(),
-            // What does not have its check is no load when the box starts, nor after a load.
-            load: true,
+            load: self.view.is_none_or(View::is_whole),
             ring: keeper.ring.is_whole(board.flash())?,
             stack: deepest <= most.saturating_sub(most / 8),
         })
