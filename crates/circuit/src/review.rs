@@ -11,9 +11,6 @@ use crate::network::Element;
 use crate::sheet::{FaultId, Place, PointId, Problem, Question, Sheet};
 use crate::unit::{Circuit, Drawn};
 
-/// The room that a probe box has for a table, bytes.
-pub const PROBE_BOX_BYTES: usize = 128 * 1024;
-
 /// Two predictions of a check that differ by less (total variation) are taken for the same.
 const SAME: f32 = 0.08;
 
@@ -40,8 +37,6 @@ pub struct Review {
     pub alike: Vec<Vec<FaultId>>,
     /// The whole table.
     pub table: Size,
-    /// The table of single faults, which a probe box holds.
-    pub probe_box: Size,
 }
 
 /// Reviews a sheet.
@@ -50,13 +45,6 @@ pub struct Review {
 /// [`CompileError`]: the sheet does not fit a table.
 pub fn review(sheet: &Sheet) -> Result<Review, CompileError> {
     let whole = compile(sheet, Options::default())?;
-    let singles = compile(
-        sheet,
-        Options {
-            singles_only: true,
-            ..Options::default()
-        },
-    )?;
     let table = Table::parse(&whole.bytes).map_err(CompileError::Table)?;
     let (unseen, alike) = groups(&table);
     let mut notes = Vec::new();
@@ -73,7 +61,6 @@ pub fn review(sheet: &Sheet) -> Result<Review, CompileError> {
         unseen,
         alike,
         table: size(&whole),
-        probe_box: size(&singles),
     })
 }
 

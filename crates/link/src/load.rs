@@ -13,8 +13,10 @@ pub const VERSION: u16 = 1;
 pub const MOST: u32 = 130 * 1024;
 /// The most tests of parts.
 pub const TESTS: usize = 8;
-/// The most poles on a side, or at a source.
-pub const POLES: usize = 4;
+/// The most poles on the line side, or at a source.
+pub const POLES: usize = 8;
+/// The most poles on the load side: of every switch, on both of its sides.
+pub const LOADS: usize = 12;
 /// The most points that the proof of a dead unit covers.
 pub const COVERS: usize = 256;
 /// The most sets of wire ends.
@@ -100,9 +102,9 @@ pub struct Plan {
     /// Poles on the line side.
     pub line: Vec<PointId, POLES>,
     /// Poles on the load side.
-    pub load: Vec<PointId, POLES>,
+    pub load: Vec<PointId, LOADS>,
     /// Which side of which switch each of them is on; empty if all are one side.
-    pub load_sides: Vec<u8, POLES>,
+    pub load_sides: Vec<u8, LOADS>,
     /// Equipment ground.
     pub ground: u16,
     /// Every other source's poles.

@@ -2,16 +2,12 @@
 
 use std::path::PathBuf;
 
-use ohmtrail_box::view::view;
-use ohmtrail_circuit::compile::{Options, compile};
-use ohmtrail_circuit::sheet::Sheet;
-use ohmtrail_core::gates::{GatePlan, PointId};
 use ohmtrail_link::frame::crc32;
-use ohmtrail_link::load::{Head, MOST, Plan, Test, VERSION};
-use ohmtrail_link::message::{Answer, LoadFault, PIECE, Request};
-use ohmtrail_visit::{Book, SheetBundle};
+use ohmtrail_link::load::{Head, Test, VERSION};
+use ohmtrail_link::message::{Answer, PIECE, Request};
 use serde_json::json;
 
+use super::fit::{encode, fit};
 use super::{Port, card, talk::Talk};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
@@ -60,7 +56,7 @@ fn test(text: &str) -> Result<Test, String> {
             plus: percent / 100.0,
         },
         ("windings", []) => Test::Windings,
-        ("contactor", [low, high, poles]) => Test::Contactor {
+        ("contactor", [low, high, poles]) if poles.fract() == 0.0 => Test::Contactor {
             coil_low: *low,
             coil_high: *high,
             poles: *poles as u8,
@@ -84,97 +80,35 @@ fn test(text: &str) -> Result<Test, String> {
     }
 }
 
-/// Makes the load: the most samples that fit the box.
+/// Makes the load.
 pub fn make(args: &Args) -> Result<Made, Fail> {
     if args.sheet.is_none() && args.test.is_empty() {
         return Err(Fail::usage("nothing to load: name a --sheet or a --test"));
     }
     let tests = heapless::Vec::from_slice(&args.test)
         .map_err(|_| Fail::usage("more tests of parts than a load has room for: at most 8"))?;
-    let mut head = Head {
+    let head = Head {
         version: VERSION,
         tests,
         plan: None,
     };
     let mut card = card::tests(&args.test);
     let Some(name) = &args.sheet else {
+        let bytes = encode(&head, &[]).map_err(|e| Fail::new(Exit::System, e))?;
         return Ok(Made {
-            bytes: encode(&head, &[])?,
+            bytes,
             card,
             samples: 0,
         });
     };
     let mut sheet = crate::sheet::load(name)?;
     args.beforehand.tell(&mut sheet)?;
-    let said = |what: &str| Fail::input(format!("{}: {what}", name.display()));
-    let mut why = LoadFault::Room;
-    for samples in (1..=8).rev() {
-        let options = Options {
-            samples,
-            singles_only: true,
-        };
-        let compiled = compile(&sheet, options).map_err(|e| said(&e.to_string()))?;
-        let table = compiled.bytes.clone();
-        let bundle = SheetBundle::with(sheet, compiled).map_err(|e| said(&e.to_string()))?;
-        let book = Book::new(&bundle).map_err(|e| said(&e.to_string()))?;
-        head.plan = Some(
-            plan(&book.plan(), &bundle.sheet)
-                .ok_or_else(|| said("its safety plan has more points than a box has room for"))?,
-        );
-        let bytes = encode(&head, &table)?;
-        let length = u32::try_from(bytes.len()).unwrap_or(u32::MAX);
-        if length <= MOST {
-            match view(&head, &table, length, crc32(&bytes)) {
-                Ok(_) => {
-                    card.extend(card::sheet(&book.plan(), &bundle.sheet));
-                    return Ok(Made {
-                        bytes,
-                        card,
-                        samples,
-                    });
-                }
-                Err(fault) => why = fault,
-            }
-        }
-        drop(book);
-        sheet = bundle.sheet;
-    }
-    Err(said(why.words()))
-}
-
-fn encode(head: &Head, table: &[u8]) -> Result<Vec<u8>, Fail> {
-    let mut room = vec![0; 16 * 1024];
-    let used = postcard::to_slice(head, &mut room)
-        .map_err(|e| Fail::new(Exit::System, format!("the load cannot be encoded: {e}")))?;
-    let mut bytes = used.to_vec();
-    bytes.extend_from_slice(table);
-    Ok(bytes)
-}
-
-/// The plan as a box holds it; none if it does not fit.
-fn plan(plan: &GatePlan<'_>, sheet: &Sheet) -> Option<Plan> {
-    let id = |point: &usize| u16::try_from(*point).ok().map(PointId);
-    let mut lifts = heapless::Vec::new();
-    for lift in &sheet.lifts {
-        let ends: Vec<PointId> = lift.ends.iter().map(id).collect::<Option<_>>()?;
-        lifts.push(heapless::Vec::from_slice(&ends).ok()?).ok()?;
-    }
-    let mut sources = heapless::Vec::new();
-    for source in plan.sources {
-        sources
-            .push(heapless::Vec::from_slice(source.poles).ok()?)
-            .ok()?;
-    }
-    Some(Plan {
-        line: heapless::Vec::from_slice(plan.line).ok()?,
-        load: heapless::Vec::from_slice(plan.load).ok()?,
-        load_sides: heapless::Vec::from_slice(plan.load_sides).ok()?,
-        ground: plan.ground.0,
-        sources,
-        capacitors: heapless::Vec::from_slice(plan.capacitors).ok()?,
-        covers: heapless::Vec::from_slice(plan.covers).ok()?,
-        keep_off: heapless::Vec::from_slice(plan.keep_off).ok()?,
-        lifts,
+    let fit = fit(&sheet, head).map_err(|e| Fail::input(format!("{}: {e}", name.display())))?;
+    card.extend(fit.card);
+    Ok(Made {
+        bytes: fit.bytes,
+        card,
+        samples: fit.samples,
     })
 }
 

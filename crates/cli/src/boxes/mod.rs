@@ -1,6 +1,7 @@
 //! `ohmtrail box …`: loads a probe box, says how it is, and collects what it kept.
 
 mod card;
+mod fit;
 mod load;
 mod log;
 mod talk;
@@ -14,6 +15,7 @@ use serde_json::json;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
+pub use fit::single_faults;
 use talk::Talk;
 
 /// What to do with the box.

@@ -3,11 +3,12 @@
 
 use std::path::Path;
 
-use ohmtrail_circuit::review::{PROBE_BOX_BYTES, Review, review};
+use ohmtrail_circuit::review::{Review, review};
 use ohmtrail_circuit::sheet::{FaultId, Problem, Sheet};
 use serde_json::{Value, json};
 
 use super::{load, read};
+use crate::boxes;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -63,15 +64,13 @@ fn text(sheet: &Sheet, review: &Review, out: &mut Out) -> Result<(), Fail> {
         "table: {} sets of faults, {} bytes",
         review.table.hypotheses, review.table.bytes
     ))?;
-    let fits = if review.probe_box.bytes <= PROBE_BOX_BYTES {
-        "fits"
-    } else {
-        "does not fit: fewer checks or parts"
-    };
-    out.line(&format!(
-        "probe box: single faults take {} of {PROBE_BOX_BYTES} bytes: {fits}",
-        review.probe_box.bytes
-    ))?;
+    out.line(&match boxes::single_faults(sheet) {
+        Ok(fit) => format!(
+            "probe box: its single faults fit, {} samples each: {} bytes",
+            fit.samples, fit.table
+        ),
+        Err(why) => format!("probe box: its single faults do not fit: {why}"),
+    })?;
     for note in &review.notes {
         out.line(&format!("note: {note}"))?;
     }
@@ -108,10 +107,13 @@ fn document(
         all["table"] = json!({
             "hypotheses": review.table.hypotheses, "bytes": review.table.bytes,
         });
-        all["probe_box"] = json!({
-            "hypotheses": review.probe_box.hypotheses, "bytes": review.probe_box.bytes,
-            "room": PROBE_BOX_BYTES, "fits": review.probe_box.bytes <= PROBE_BOX_BYTES,
-        });
+        all["probe_box"] = match boxes::single_faults(sheet) {
+            Ok(fit) => json!({
+                "fits": true, "hypotheses": fit.hypotheses, "bytes": fit.table,
+                "samples": fit.samples,
+            }),
+            Err(why) => json!({ "fits": false, "why": why }),
+        };
     }
     out.document(&all)
 }
