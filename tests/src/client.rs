@@ -307,6 +307,11 @@ impl Events {
         }
     }
 
+    /// The next event, if one has come.
+    pub fn ready(&self) -> Option<Event> {
+        self.from.try_recv().ok()
+    }
+
     /// The next event that is wanted; others are passed over.
     ///
     /// # Panics
