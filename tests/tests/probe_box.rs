@@ -220,7 +220,8 @@ fn a_visit_of_the_daemon_reads_everything_with_the_box() {
                 }
                 running.hold(ideal, 1);
                 let meter = json!({ "meter": "box" });
-                daemon.post(&format!("{path}/watch"), &meter).good();
+                let watched = daemon.post(&format!("{path}/watch"), &meter).good();
+                assert_eq!(watched["now"]["watching"]["meter"], "box", "{watched}");
                 takes += 1;
                 hold_until_taken(&mut running, ideal, &events, &ask);
                 daemon.get(&format!("{visit}/now"))
