@@ -1,16 +1,5 @@
 //! The greeting. Its layout never changes: numbers little-endian, nothing packed, so that every
-//! version of a box and of a host can read who is at the other end.
-//!
-//! | bytes | host's hello | box's hello |
-//! |---|---|---|
-//! | 0–1 | protocol | protocol |
-//! | 2–9 | schema | schema |
-//! | 10–13 | session, not 0 | the host's session, or 0 where there is none |
-//! | 14–21 | | the box's number |
-//! | 22–25 | | number of its ring: another after its flash was wiped |
-//! | 26–28 | | firmware version: major, minor, patch |
-//!
-//! Bytes that follow are for later versions, and are passed over.
+//! version of a box and of a host can read who is at the other end; docs/probe-link.md has it.
 
 use postcard_schema::key::hash::fnv1a64::hash_ty_path;
 
