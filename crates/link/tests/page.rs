@@ -100,34 +100,33 @@ fn fields(fields: &[&NamedValue]) -> String {
 
 /// The rows of a type and of those that it is made of, each once, in the order of their need.
 fn describe(named: &'static NamedType, done: &mut BTreeSet<&'static str>, out: &mut String) {
+    if matches!(named.ty, Type::Struct(_) | Type::Enum(_)) && !done.insert(named.name) {
+        return;
+    }
     let mut within: Vec<&'static NamedType> = Vec::new();
     match named.ty {
         Type::Option(inner) | Type::Seq(inner) | Type::NewtypeStruct(inner) => within.push(inner),
         Type::Tuple(items) | Type::TupleStruct(items) => within.extend(*items),
         Type::Struct(parts) => {
-            if done.insert(named.name) {
-                writeln!(out, "\n**{}**: {}", named.name, fields(parts)).unwrap();
-                within.extend(parts.iter().map(|p| p.ty));
-            }
+            writeln!(out, "\n**{}**: {}", named.name, fields(parts)).unwrap();
+            within.extend(parts.iter().map(|p| p.ty));
         }
         Type::Enum(variants) => {
-            if done.insert(named.name) {
-                writeln!(out, "\n**{}**\n\n| number | variant | fields |", named.name).unwrap();
-                writeln!(out, "|---|---|---|").unwrap();
-                for (number, variant) in variants.iter().enumerate() {
-                    let (text, types): (String, Vec<&'static NamedType>) = match variant.ty {
-                        Variant::UnitVariant => (String::new(), Vec::new()),
-                        Variant::NewtypeVariant(inner) => (word(inner), vec![inner]),
-                        Variant::TupleVariant(items) => {
-                            (words(items.iter().map(|i| word(i))), items.to_vec())
-                        }
-                        Variant::StructVariant(parts) => {
-                            (fields(parts), parts.iter().map(|p| p.ty).collect())
-                        }
-                    };
-                    writeln!(out, "| {number} | {} | {text} |", variant.name).unwrap();
-                    within.extend(types);
-                }
+            writeln!(out, "\n**{}**\n\n| number | variant | fields |", named.name).unwrap();
+            writeln!(out, "|---|---|---|").unwrap();
+            for (number, variant) in variants.iter().enumerate() {
+                let (text, types): (String, Vec<&'static NamedType>) = match variant.ty {
+                    Variant::UnitVariant => (String::new(), Vec::new()),
+                    Variant::NewtypeVariant(inner) => (word(inner), vec![inner]),
+                    Variant::TupleVariant(items) => {
+                        (words(items.iter().map(|i| word(i))), items.to_vec())
+                    }
+                    Variant::StructVariant(parts) => {
+                        (fields(parts), parts.iter().map(|p| p.ty).collect())
+                    }
+                };
+                writeln!(out, "| {number} | {} | {text} |", variant.name).unwrap();
+                within.extend(types);
             }
         }
         _ => {}
