@@ -10,6 +10,8 @@ use ohmtrail_core::reading::{Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use serde::{Deserialize, Serialize};
 
+pub use crate::quote::{Decision, LineKind, Quote, QuoteLine, QuoteOption};
+
 /// When something happened, on both clocks: the steady one orders events, the wall clock names
 /// the day, and a step of the wall clock does no harm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -170,6 +172,10 @@ pub enum Event {
         /// In words, such as `clamp on the common`.
         role: String,
     },
+    /// A repair was quoted; after the visit ended, too.
+    Quoted(Quote),
+    /// It was decided on a quote; after the visit ended, too.
+    Decided(Decision),
 }
 
 impl Event {
@@ -201,6 +207,7 @@ impl Event {
             | Event::Tagged { .. }
             | Event::Closed => 1,
             Event::Concluded(_) | Event::MeterRole { .. } => 2,
+            Event::Quoted(_) | Event::Decided(_) => 3,
         }
     }
 }

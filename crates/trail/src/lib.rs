@@ -23,6 +23,7 @@ mod export;
 mod format;
 mod hash;
 pub mod photos;
+mod quote;
 mod reader;
 mod storage;
 mod trail;

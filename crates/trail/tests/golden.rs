@@ -1,6 +1,6 @@
 //! Trails are readable for ever. `tests/golden/visit-1.trail` holds an invented visit with every
 //! event there was at entry version 1, and a torn tail that was cut; `visit-2.trail` the events of
-//! version 2. The files beside them are their exports. They are never edited: a new version gets new
+//! version 2, `visit-3.trail` those of version 3. The files beside them are their exports. They are never edited: a new version gets new
 //! files, and the old ones stay.
 
 mod common;
@@ -12,7 +12,10 @@ use std::path::{Path, PathBuf};
 
 use common::{entries, visit};
 use ohmtrail_core::reading::MeterId;
-use ohmtrail_trail::event::{Conclusion, Entry, Event, Outcome, Part, Role};
+use ohmtrail_trail::event::{
+    Conclusion, Decision, Entry, Event, LineKind, Outcome, Part, Quote, QuoteLine, QuoteOption,
+    Role,
+};
 use ohmtrail_trail::{Body, CutNote, Hash, Trail, export_csv, export_jsonl, read, verify};
 
 /// After this many entries the writer is killed in the middle of the next record.
@@ -171,8 +174,48 @@ fn second() -> Vec<Entry> {
     entries
 }
 
-fn write_second(path: &Path) {
-    let entries = second();
+/// The events of version 3.
+fn third() -> Vec<Entry> {
+    let mut entries = vec![visit()[0].clone()];
+    let events = [
+        Event::Closed,
+        Event::Quoted(Quote {
+            version: 1,
+            currency: "USD".into(),
+            decimals: 2,
+            valid_until: "2026-12-31".into(),
+            options: vec![QuoteOption {
+                name: "a".into(),
+                title: "replace the run capacitor".into(),
+                recommended: true,
+                lines: vec![QuoteLine {
+                    what: "an invented capacitor".into(),
+                    kind: LineKind::Part,
+                    quantity: 1000,
+                    price: 3850,
+                    taxed: true,
+                }],
+                tax: 8250,
+            }],
+        }),
+        Event::Decided(Decision {
+            quote: 1,
+            option: Some("a".into()),
+            by: "an invented owner".into(),
+            means: "signed on the paper".into(),
+            paper: [0xA5; 32],
+        }),
+    ];
+    for (after, event) in (1..).zip(events) {
+        let mut at = entries[0].at;
+        at.steady.0 += after * 1_000_000;
+        at.wall_us += 1_000_000 * i64::try_from(after).expect("small");
+        entries.push(Entry { at, event });
+    }
+    entries
+}
+
+fn write_entries(path: &Path, entries: &[Entry]) {
     let mut trail = Trail::create(path, &entries[0]).expect("begins");
     for entry in &entries[1..] {
         trail.append(entry).expect("appends");
@@ -180,25 +223,31 @@ fn write_second(path: &Path) {
     trail.close().expect("closes");
 }
 
-fn golden_second(end: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/golden/visit-2.{end}"))
+fn golden_of(version: u32, end: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/golden/visit-{version}.{end}"))
 }
 
 #[test]
-fn the_second_golden_trail_is_read_written_and_exported() {
-    let path = golden_second("trail");
+fn the_later_golden_trails_are_read_written_and_exported() {
+    for (version, events) in [(2, second()), (3, third())] {
+        later(version, &events);
+    }
+}
+
+fn later(version: u32, events: &[Entry]) {
+    let path = golden_of(version, "trail");
     let items: Vec<_> = read(&path).expect("a trail").collect();
-    assert_eq!(entries(&items), second());
+    assert_eq!(entries(&items), events);
     let folder = tempfile::tempdir().expect("a folder");
     let ours = folder.path().join("visit.trail");
-    write_second(&ours);
+    write_entries(&ours, events);
     assert_eq!(
         fs::read(ours).expect("ours"),
         fs::read(&path).expect("golden")
     );
     let mut jsonl = Vec::new();
     export_jsonl(&path, &mut jsonl).expect("exports");
-    let golden = fs::read_to_string(golden_second("jsonl")).expect("golden");
+    let golden = fs::read_to_string(golden_of(version, "jsonl")).expect("golden");
     let lines = |text: &str| -> Vec<serde_json::Value> {
         text.lines()
             .map(|line| serde_json::from_str(line).expect("JSON"))
@@ -212,15 +261,15 @@ fn the_second_golden_trail_is_read_written_and_exported() {
 
 #[test]
 #[ignore = "writes golden files that are not there yet; refuses to touch one that is"]
-fn make_second() {
+fn make_third() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
-    write_second(&path);
+    write_entries(&path, &third());
     let keep = |end: &str, bytes: &[u8]| {
         let file = OpenOptions::new()
             .write(true)
             .create_new(true)
-            .open(golden_second(end));
+            .open(golden_of(3, end));
         file.and_then(|mut file| file.write_all(bytes))
             .expect("a new golden file");
     };

@@ -99,6 +99,13 @@ impl Visit<'_> {
             Input::Leave { why } => Ok(self.end_checks(&why)),
             Input::Tagged(text) => Ok(vec![Event::Tagged { text }]),
             Input::Close => Ok(vec![Event::Closed]),
+            Input::Quote(quote) => self.quoted(quote),
+            Input::Decide {
+                option,
+                by,
+                means,
+                paper,
+            } => self.decided(option, by, means, paper, at),
         }
     }
 
@@ -118,6 +125,8 @@ impl Visit<'_> {
                 Ok(())
             }
             _ if record.opened.is_none() => Err(Refusal::NotOpened),
+            Input::Quote(_) | Input::Decide { .. } if record.closed => Ok(()),
+            Input::Quote(_) | Input::Decide { .. } => Err(Refusal::NotClosed),
             _ if record.closed => Err(Refusal::Closed),
             Input::Tagged(_) | Input::Close if record.left.is_none() => Err(Refusal::NotLeft),
             _ => Ok(()),

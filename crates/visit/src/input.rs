@@ -2,7 +2,9 @@
 
 use ohmtrail_core::accuracy::Spec;
 use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
-use ohmtrail_trail::event::{Act, MeterJoined, Opened, PlateEntry, Streamed};
+use ohmtrail_trail::event::{Act, MeterJoined, Opened, PlateEntry, Quote, Streamed};
+
+use crate::quote::QuoteError;
 
 /// The point that stands for the probes held together: an ohms take between it and itself says
 /// what the leads have.
@@ -169,6 +171,20 @@ pub enum Input {
     Tagged(String),
     /// The visit ends.
     Close,
+    /// A repair is quoted. Its version is given by the visit.
+    Quote(Quote),
+    /// It was decided on the quote that stands.
+    Decide {
+        /// The option that was approved; none if the repair was declined.
+        option: Option<String>,
+        /// Who decided.
+        by: String,
+        /// By what means it was told.
+        means: String,
+        /// The head hash on the write-up that it was decided on. That nothing came into the trail
+        /// since is for the caller to see.
+        paper: [u8; 32],
+    },
 }
 
 /// Why an input is refused. Nothing is changed by it.
@@ -244,6 +260,29 @@ pub enum Refusal {
     /// The unit is not left yet.
     #[error("the unit is not left yet: answer the open asks, or leave first")]
     NotLeft,
+    /// The visit goes on.
+    #[error("the visit goes on: end it first, for a quote is of what it found")]
+    NotClosed,
+    /// A quote that cannot be one.
+    #[error("{0}")]
+    Quote(#[from] QuoteError),
+    /// Nothing was quoted that could be decided on.
+    #[error("nothing was quoted yet: add a quote first")]
+    NoQuote,
+    /// No such option.
+    #[error("the quote has no option `{name}`: it has {}", .known.join(", "))]
+    NoSuchOption {
+        /// The name.
+        name: String,
+        /// The options' names.
+        known: Vec<String>,
+    },
+    /// The quote held until a day that is over.
+    #[error("the quote held until {0}: add a new one, and have that decided on")]
+    Expired(String),
+    /// Who decided, or how it was told, is missing.
+    #[error("say {0}")]
+    Unsaid(&'static str),
 }
 
 fn open_words(open: Option<u32>) -> String {

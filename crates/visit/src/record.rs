@@ -6,8 +6,8 @@ use ohmtrail_core::isolate::Evidence;
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
-    Act, Asked, Conclusion, Entry, Event, Finding, GateEvent, LeftState, MeterJoined, Opened,
-    PlateEntry, Power, Request, Stamp, Suspect, Take, UnitState,
+    Act, Asked, Conclusion, Decision, Entry, Event, Finding, GateEvent, LeftState, MeterJoined,
+    Opened, PlateEntry, Power, Quote, Request, Stamp, Suspect, Take, UnitState,
 };
 
 use crate::book::Book;
@@ -115,6 +115,10 @@ pub struct Record {
     pub closed: bool,
     /// Notes.
     pub notes: Vec<String>,
+    /// The quote that stands.
+    pub quote: Option<Quote>,
+    /// What was decided, on whichever quote, and when.
+    pub decisions: Vec<(Decision, Stamp)>,
     /// Photographs: hash and caption.
     pub photos: Vec<([u8; 32], String)>,
     /// Checks that were passed over.
@@ -178,6 +182,8 @@ impl Default for Record {
             tag: None,
             closed: false,
             notes: Vec::new(),
+            quote: None,
+            decisions: Vec::new(),
             photos: Vec::new(),
             skipped_checks: BTreeSet::new(),
             voids: BTreeMap::new(),
@@ -384,6 +390,8 @@ impl Record {
             Event::Left(left) => self.left = Some(left.clone()),
             Event::Tagged { text } => self.tag = Some(text.clone()),
             Event::Closed => self.closed = true,
+            Event::Quoted(quote) => self.quote = Some(quote.clone()),
+            Event::Decided(decision) => self.decisions.push((decision.clone(), entry.at)),
             // Streamed readings are kept for the plots; meters that come and go change no answer.
             _ => {}
         }
