@@ -30,7 +30,9 @@ fn the_examples_of_the_page_are_real() {
 #[test]
 fn the_page_names_every_command() {
     let page = fs::read_to_string(workspace().join("docs/command-line.md")).expect("the page");
-    for group in ["box", "check", "config", "meters", "sheet", "trail"] {
+    for group in [
+        "box", "check", "config", "meters", "quote", "sheet", "trail",
+    ] {
         let help: Ran = ohmtrail()
             .args([group, "-h"])
             .output()

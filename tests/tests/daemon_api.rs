@@ -84,6 +84,9 @@ impl Walk<'_> {
             ("delete", _) => daemon.delete(&asks.with),
             ("put", Some(body)) => daemon.put(&asks.with, body),
             ("post", Some(body)) => daemon.post(&asks.with, body),
+            ("post", None) if asks.path.ends_with("/quote") => {
+                daemon.post_bytes(&asks.with, "application/toml", QUOTE.as_bytes())
+            }
             ("post", None) => daemon.post_bytes(&asks.with, "application/octet-stream", PHOTO),
             other => panic!("{other:?}"),
         };
@@ -203,6 +206,64 @@ impl Walk<'_> {
         }
         true
     }
+}
+
+/// An invented quote.
+const QUOTE: &str = r#"
+currency = "USD"
+valid-until = "2099-12-31"
+[[option]]
+name = "a"
+title = "Replace the run capacitor"
+line = [{ what = "all of it", kind = "other", price = "412.00" }]
+"#;
+
+/// A quote, its papers in every form, and what is decided on the one that stands.
+fn after_its_end(walk: &mut Walk<'_>, of: &dyn Fn(&str) -> String) {
+    let daemon = walk.daemon;
+    let decided = |option: &str, paper: &str| json!({ "option": option, "by": "an invented owner", "means": "telephone", "paper": paper });
+    let head = || {
+        daemon.get(&of("")).good()["head"]
+            .as_str()
+            .expect("a hash")
+            .to_owned()
+    };
+    let path = "/api/v1/visits/{visit}/decision";
+    let before = head();
+    walk.post(path, &of("/decision"), decided("a", &before), 409);
+    assert_eq!(daemon.get(&of("/quote")).problem(409), "no-quote");
+    let added = walk.ask(&Asks {
+        method: "post",
+        path: "/api/v1/visits/{visit}/quote",
+        with: of("/quote"),
+        body: None,
+        status: 201,
+    });
+    assert_eq!(added.json()["options"][0]["gross"], 41_200);
+    walk.get("/api/v1/visits/{visit}/quote", &of("/quote"));
+    let bad = daemon.post_bytes(&of("/quote"), "application/toml", b"currency = 1");
+    assert_eq!(bad.problem(422), "not-understood");
+    let older = daemon.post(&of("/decision"), &decided("a", &before));
+    assert_eq!(older.problem(409), "older-paper");
+    for (form, kind, begins) in [
+        ("html", "text/html; charset=utf-8", "<!DOCTYPE html>"),
+        ("pdf&size=letter", "application/pdf", "%PDF-"),
+    ] {
+        let made = daemon.get(&of(&format!("/write-up?form={form}")));
+        assert_eq!((made.status, made.kind.as_str()), (200, kind));
+        assert!(made.body.starts_with(begins.as_bytes()), "{form}");
+    }
+    assert!(daemon.get(&of("/tag?form=pdf")).body.starts_with(b"%PDF-"));
+    assert_eq!(
+        daemon.get(&of("/tag?form=html")).problem(422),
+        "not-understood"
+    );
+    walk.post(path, &of("/decision"), decided("a", &head()), 201);
+    let text = daemon.get(&of("/write-up"));
+    assert!(
+        text.text()
+            .contains("approved by an invented owner, telephone")
+    );
 }
 
 #[test]
@@ -425,6 +486,7 @@ fn every_path_of_the_document_answers_as_it_says() {
         200,
     );
     walk.get("/api/v1/visits/{visit}", &of(""));
+    after_its_end(&mut walk, &of);
     walk.get("/api/v1/visits/{visit}/trail", &of("/trail"));
     walk.get("/api/v1/visits/{visit}/trail.jsonl", &of("/trail.jsonl"));
     walk.get("/api/v1/visits/{visit}/trail.csv", &of("/trail.csv"));

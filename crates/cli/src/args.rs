@@ -2,7 +2,9 @@
 
 use clap::{ColorChoice, Parser, Subcommand};
 
-use crate::{boxes, check, completions, config, exit, meters, paper, run, serve, sheet, trail};
+use crate::{
+    boxes, check, completions, config, exit, meters, paper, quote, run, serve, sheet, trail,
+};
 
 /// The heading of the options that every command takes.
 const EVERYWHERE: &str = "For every command";
@@ -49,6 +51,8 @@ pub enum Command {
     Isolate(run::isolate::Args),
     /// The tag or the write-up of a visit's trail
     Paper(paper::Args),
+    /// What a repair costs, and what was decided on it
+    Quote(quote::Args),
     /// Judge typed values against one rule of the trade
     ///
     /// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.

@@ -8,6 +8,7 @@ mod boxes;
 mod check;
 mod completions;
 mod config;
+mod ended;
 mod exit;
 mod fail;
 mod known;
@@ -15,6 +16,7 @@ mod log;
 mod meters;
 mod out;
 mod paper;
+mod quote;
 mod run;
 mod serve;
 mod sheet;
@@ -61,6 +63,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Visit(args) => run::visit::run(args, out),
         Command::Isolate(args) => run::isolate::run(&args, out),
         Command::Paper(args) => paper::run(&args, out),
+        Command::Quote(args) => quote::run(&args, out),
         Command::Check(args) => check::run(&args, out),
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),

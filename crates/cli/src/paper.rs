@@ -1,17 +1,18 @@
 //! `ohmtrail paper`: the tag and the write-up, made from a trail.
 
-use std::path::PathBuf;
+use std::fs;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
-use ohmtrail_paper::{tag, write_up};
-use ohmtrail_trail::{Body, read, verify};
-use ohmtrail_visit::{Book, Record, SheetBundle};
+use ohmtrail_paper::{Sheet, pdf, tag, tag_pdf, write_up};
+use ohmtrail_trail::{Hash, photos};
+use ohmtrail_visit::{Book, Record};
 use serde_json::json;
 
+use crate::ended::Which;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
-use crate::sheet;
 
 /// Which paper, of which trail.
 #[derive(Debug, clap::Args)]
@@ -19,12 +20,17 @@ pub struct Args {
     /// Which paper
     #[arg(value_enum)]
     paper: Paper,
-    /// The trail
-    #[arg(value_name = "FILE")]
-    trail: PathBuf,
-    /// The unit's sheet, where the trail's is not built in
-    #[arg(long, value_name = "SHEET")]
-    sheet: Option<PathBuf>,
+    #[command(flatten)]
+    which: Which,
+    /// In which form
+    #[arg(long, value_enum, default_value = "text")]
+    form: Form,
+    /// The sheet of paper of a write-up's PDF
+    #[arg(long, value_enum, default_value = "a4")]
+    size: Size,
+    /// Where to; without it, standard output. A PDF needs it
+    #[arg(long, short, value_name = "PATH")]
+    output: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -35,60 +41,79 @@ enum Paper {
     WriteUp,
 }
 
-/// Writes it to standard output. A damaged trail is not made into a paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Form {
+    /// Plain text
+    Text,
+    /// One page of HTML; a write-up only
+    Html,
+    /// PDF; the tag as a card of 74 x 105 mm
+    Pdf,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Size {
+    /// ISO A4
+    A4,
+    /// US letter
+    Letter,
+}
+
+/// Writes it. A damaged trail is not made into a paper.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
-    let report = verify(&args.trail)?;
-    if !report.is_sound() {
-        return Err(Fail::new(
-            Exit::Damaged,
-            format!(
-                "{0}: the trail is damaged; see `ohmtrail trail verify {0}`",
-                args.trail.display()
-            ),
-        ));
-    }
-    let reader = read(&args.trail)?;
-    let mut entries = Vec::new();
-    for record in reader {
-        let record = record.map_err(|damage| Fail::new(Exit::Damaged, damage))?;
-        if let Body::Entry(entry) = record.body {
-            entries.push(entry);
+    let ended = args.which.read()?;
+    let book = Book::new(&ended.bundle).map_err(Fail::input)?;
+    let record = Record::of(&book, &ended.entries);
+    let trail = &args.which.trail;
+    let folder = trail.with_extension("photos");
+    let found = |hash: &[u8; 32]| photos::load(&folder, &Hash(*hash)).ok();
+    let system = |e: ohmtrail_paper::PdfError| Fail::new(Exit::System, e);
+    let card = || tag(&book, &record, &ended.head);
+    let page = || write_up(&book, &record, &ended.head, &trail.display().to_string());
+    let bytes = match (args.paper, args.form) {
+        (Paper::Tag, Form::Text) => card().text().into_bytes(),
+        (Paper::WriteUp, Form::Text) => page().markdown().into_bytes(),
+        (Paper::Tag, Form::Html) => {
+            return Err(Fail::usage("a tag is no page: ask for --form text or pdf"));
+        }
+        (Paper::WriteUp, Form::Html) => page().html(&found).into_bytes(),
+        (Paper::Tag, Form::Pdf) => tag_pdf(&card()).map_err(system)?,
+        (Paper::WriteUp, Form::Pdf) => {
+            let size = match args.size {
+                Size::A4 => Sheet::A4,
+                Size::Letter => Sheet::Letter,
+            };
+            pdf(&page(), size, &found).map_err(system)?
+        }
+    };
+    let head = ended.head.to_string();
+    match (&args.output, String::from_utf8(bytes)) {
+        (Some(path), text) => {
+            let bytes =
+                text.map_or_else(std::string::FromUtf8Error::into_bytes, String::into_bytes);
+            keep(path, &bytes)?;
+            if out.json() {
+                out.document(&json!({ "path": path, "head": head }))?;
+            } else {
+                out.line(&format!("{}: {} bytes", path.display(), bytes.len()))?;
+            }
+        }
+        (None, Ok(text)) if args.form != Form::Pdf => {
+            if out.json() {
+                out.document(&json!({ "text": text, "head": head }))?;
+            } else {
+                out.line(text.trim_end())?;
+            }
+        }
+        (None, _) => {
+            return Err(Fail::usage(
+                "say where the PDF is to be written: --output PATH",
+            ));
         }
     }
-    let Some(ohmtrail_trail::event::Event::Opened(opened)) = entries.first().map(|e| &e.event)
-    else {
-        return Err(Fail::new(
-            Exit::Damaged,
-            "the trail does not begin with a visit",
-        ));
-    };
-    let name = args
-        .sheet
-        .clone()
-        .unwrap_or_else(|| PathBuf::from(&opened.sheet));
-    let sheet = sheet::load(&name)?;
-    if sheet.hash != opened.sheet_hash {
-        return Err(Fail::input(format!(
-            "the visit was made with another version of the sheet \"{}\"; name that one with --sheet",
-            opened.sheet
-        )));
-    }
-    let bundle = SheetBundle::new(sheet).map_err(Fail::input)?;
-    let book = Book::new(&bundle).map_err(Fail::input)?;
-    let record = Record::of(&book, &entries);
-    let text = match args.paper {
-        Paper::Tag => tag(&book, &record, &report.head),
-        Paper::WriteUp => write_up(
-            &book,
-            &record,
-            &report.head,
-            &args.trail.display().to_string(),
-        ),
-    };
-    if out.json() {
-        out.document(&json!({ "text": text, "head": report.head.to_string() }))?;
-    } else {
-        out.line(text.trim_end())?;
-    }
     Ok(Exit::Done)
+}
+
+fn keep(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
+    fs::write(path, bytes).map_err(|e| Fail::new(Exit::System, format!("{}: {e}", path.display())))
 }

@@ -19,6 +19,7 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
+pub mod after;
 pub mod api;
 pub mod auth;
 pub mod clock;

@@ -3,29 +3,80 @@
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Outcome, Power};
 use ohmtrail_visit::{Book, Record};
+use serde::Serialize;
 
-use crate::text::{fault, groups, moment, wrap};
+use crate::text::{day, fault, groups, moment, wrap};
 
 /// The tag's width, in characters.
 pub const WIDTH: usize = 38;
 
-/// The tag of a visit, as lines of at most [`WIDTH`] characters. `head` is the head hash of the
-/// trail as it stands when the tag is written.
+/// A tag before it is set.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Card {
+    /// Who made it.
+    pub by: String,
+    /// The day that it is of, year, month and day.
+    pub day: Option<(i32, u8, u8)>,
+    /// What it says.
+    pub blocks: Vec<CardBlock>,
+}
+
+/// A part of a tag.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum CardBlock {
+    /// What must be seen first.
+    Headline {
+        /// The words.
+        text: String,
+    },
+    /// A line across.
+    Rule,
+    /// A line of text.
+    Line {
+        /// The words.
+        text: String,
+    },
+    /// A list.
+    Items {
+        /// Its items.
+        items: Vec<String>,
+    },
+    /// Something by its name.
+    Field {
+        /// The name.
+        name: String,
+        /// What it is.
+        value: String,
+    },
+    /// Digits of a hash.
+    Digits {
+        /// The digits.
+        text: String,
+    },
+}
+
+/// The tag of a visit. `head` is the head hash of the trail as it stands when the tag is written.
 #[must_use]
-pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> String {
-    let mut card = Card::default();
-    card.rule('=');
+pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
+    let mut card = Card {
+        by: String::new(),
+        day: day(record.last_at),
+        blocks: Vec::new(),
+    };
     let off = record
         .left
         .as_ref()
         .map_or(record.power == Power::Off, |l| l.power == Power::Off);
     let locked = record.left.as_ref().map_or(record.locked, |l| l.locked);
-    card.line(if off {
+    let headline = if off {
         "LEFT OFF - DO NOT ENERGISE"
     } else {
         "LEFT UNDER POWER"
+    };
+    card.blocks.push(CardBlock::Headline {
+        text: headline.to_owned(),
     });
-    card.rule('=');
     if let Some(opened) = &record.opened {
         if opened.simulated {
             card.line("MADE FROM A SIMULATED UNIT");
@@ -33,11 +84,12 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> String {
         card.field("Unit", &opened.unit);
         card.field("Work order", &opened.work_order);
         card.field("By", &opened.technician);
+        card.by.clone_from(&opened.technician);
     }
     card.field("Date", &moment(record.last_at));
-    card.rule('-');
+    card.rule();
     found(&mut card, book, record);
-    card.rule('-');
+    card.rule();
     card.line("Left:");
     card.item(match (off, locked) {
         (true, true) => "breaker open, lock on it",
@@ -63,15 +115,16 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> String {
         card.item("take this card as proof that anything is dead: test before touch");
     }
     card.line("Local codes and licensed practice come first.");
-    card.rule('-');
+    card.rule();
     let digits = groups(head);
     card.field("Trail", digits.first().map_or("", String::as_str));
     card.line("full head hash:");
     for pair in digits.chunks(2) {
-        card.line(&pair.join(" "));
+        card.blocks.push(CardBlock::Digits {
+            text: pair.join(" "),
+        });
     }
-    card.rule('=');
-    card.text
+    card
 }
 
 fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
@@ -110,13 +163,62 @@ fn part_of(fault: &str) -> &str {
     fault.split('.').next().unwrap_or(fault)
 }
 
-/// The card as it grows.
+impl Card {
+    fn rule(&mut self) {
+        self.blocks.push(CardBlock::Rule);
+    }
+
+    fn line(&mut self, text: &str) {
+        self.blocks.push(CardBlock::Line {
+            text: text.to_owned(),
+        });
+    }
+
+    fn item(&mut self, text: &str) {
+        match self.blocks.last_mut() {
+            Some(CardBlock::Items { items }) => items.push(text.to_owned()),
+            _ => self.blocks.push(CardBlock::Items {
+                items: vec![text.to_owned()],
+            }),
+        }
+    }
+
+    fn field(&mut self, name: &str, value: &str) {
+        self.blocks.push(CardBlock::Field {
+            name: name.to_owned(),
+            value: value.to_owned(),
+        });
+    }
+
+    /// As plain text, in lines of at most [`WIDTH`] characters.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let mut lines = Lines::default();
+        for block in &self.blocks {
+            match block {
+                CardBlock::Headline { text } => {
+                    lines.rule('=');
+                    lines.wrapped(text);
+                    lines.rule('=');
+                }
+                CardBlock::Rule => lines.rule('-'),
+                CardBlock::Line { text } | CardBlock::Digits { text } => lines.wrapped(text),
+                CardBlock::Items { items } => items.iter().for_each(|i| lines.item(i)),
+                CardBlock::Field { name, value } => lines.field(name, value),
+            }
+        }
+        lines.rule('=');
+        lines.text
+    }
+}
+
+/// The card's text as it grows.
 #[derive(Default)]
-struct Card {
+struct Lines {
     text: String,
 }
 
-impl Card {
+impl Lines {
     fn push(&mut self, line: &str) {
         self.text.push_str(line.trim_end());
         self.text.push('\n');
@@ -127,7 +229,7 @@ impl Card {
         self.push(&line);
     }
 
-    fn line(&mut self, text: &str) {
+    fn wrapped(&mut self, text: &str) {
         for line in wrap(text, WIDTH) {
             self.push(&line);
         }

@@ -51,6 +51,13 @@ pub(crate) fn moment(at: Option<Stamp>) -> String {
     )
 }
 
+/// The day of a moment, in UTC.
+pub(crate) fn day(at: Option<Stamp>) -> Option<(i32, u8, u8)> {
+    let nanos = i128::from(at?.wall_us) * 1000;
+    let t = OffsetDateTime::from_unix_timestamp_nanos(nanos).ok()?;
+    Some((t.year(), u8::from(t.month()), t.day()))
+}
+
 /// A hash in groups of 16 digits.
 pub(crate) fn groups(hash: &Hash) -> Vec<String> {
     let digits: Vec<char> = hash.to_string().chars().collect();

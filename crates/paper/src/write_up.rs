@@ -1,20 +1,24 @@
 //! The write-up: what was reported, measured, found, ruled out and left, for the customer to
-//! approve a repair on. Markdown that reads as plain text.
-
-use std::fmt::Write as _;
+//! approve a repair on.
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::{Finding, Outcome, Power, Request};
-use ohmtrail_visit::{Book, NONE_OF_THESE, Record, Took, amount, displayed};
+use ohmtrail_trail::event::{Finding, LineKind, Outcome, Power, Quote, QuoteOption, Request};
+use ohmtrail_visit::{
+    Book, NONE_OF_THESE, Record, Took, Totals, amount, displayed, money, quantity,
+};
 
-use crate::text::{fault, groups, moment};
+use crate::document::{Block, Document, Table, Text};
+use crate::plot;
+use crate::text::{day, fault, groups, moment};
 
 /// The write-up of a visit. `head` is the head hash of the trail as it stands when it is written,
 /// `trail` what the trail's file is called.
 #[must_use]
-pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> String {
-    let mut page = Page::default();
+pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> Document {
+    let mut page = Document::new("Write-up of a visit");
+    page.head = groups(head);
+    page.day = day(record.last_at);
     heading(&mut page, book, record);
     reported(&mut page, book, record);
     if let Some(finding) = &record.finding {
@@ -27,39 +31,39 @@ pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> S
         unproven(&mut page, book, finding);
     }
     wires(&mut page, record);
+    photographs(&mut page, record);
     left(&mut page, record);
+    quoted(&mut page, record);
     page.section("Cautions");
     page.item("This paper says what was measured and what that proves. It does not say that a circuit can be touched: prove it dead before work.");
     page.item("Repairs are for qualified people. Local codes, the maker's instructions and licensed practice come first, and the refrigerant circuit is opened only by those who are certified for it.");
     page.item("A repair is proven when the unit runs within its limits again, not when the part is fitted.");
-    page.section("Approval");
-    page.line("Repair approved by: ______________________________   Date: ______________");
-    page.line("");
-    page.line("Not approved, or approved in part: ______________________________________");
+    approval(&mut page, record);
     page.section("This paper and its trail");
-    page.line(&format!(
-        "Head hash of the trail: {}",
-        groups(head).join(" ")
-    ));
-    page.line("");
-    page.line(&format!("To see that the trail is unchanged, run `ohmtrail trail verify {trail}` and compare the head hash that it prints with this one."));
-    page.text
+    page.line(Text::from("Head hash of the trail: ").code(groups(head).join(" ")));
+    page.line(
+        Text::from("To see that the trail is unchanged up to this paper, run ")
+            .code(format!("ohmtrail trail verify {trail} --head {head}"))
+            .plain(": it says whether the trail still holds what this paper was made from."),
+    );
+    page
 }
 
-fn heading(page: &mut Page, book: &Book<'_>, record: &Record) {
-    page.line("# Write-up of a visit");
-    page.line("");
+fn heading(page: &mut Document, book: &Book<'_>, record: &Record) {
     if let Some(opened) = &record.opened {
         if opened.simulated {
-            page.line("**Made from a simulated unit: nothing here was measured on a real one.**");
-            page.line("");
+            page.line(
+                Text::default()
+                    .strong("Made from a simulated unit: nothing here was measured on a real one."),
+            );
         }
-        page.item(&format!("Unit: {}", opened.unit));
-        page.item(&format!("Sheet: {} ({})", opened.sheet, book.sheet.title));
-        page.item(&format!("Work order: {}", opened.work_order));
-        page.item(&format!("Technician: {}", opened.technician));
+        page.item(format!("Unit: {}", opened.unit));
+        page.item(format!("Sheet: {} ({})", opened.sheet, book.sheet.title));
+        page.item(format!("Work order: {}", opened.work_order));
+        page.item(format!("Technician: {}", opened.technician));
+        page.author.clone_from(&opened.technician);
     }
-    page.item(&format!(
+    page.item(format!(
         "From {} to {}",
         moment(record.opened_at),
         moment(record.last_at)
@@ -70,14 +74,14 @@ fn heading(page: &mut Page, book: &Book<'_>, record: &Record) {
         } else {
             "accuracy as its profile states"
         };
-        page.item(&format!(
+        page.item(format!(
             "Meter {}: {} at {}, profile {} ({accuracy})",
             meter.meter.0, meter.driver, meter.place, meter.profile
         ));
     }
 }
 
-fn reported(page: &mut Page, book: &Book<'_>, record: &Record) {
+fn reported(page: &mut Document, book: &Book<'_>, record: &Record) {
     page.section("Reported and read");
     for (what, words) in &record.complaints {
         let known = book.sheet.complaints.iter().find(|c| c.name == *what);
@@ -87,10 +91,10 @@ fn reported(page: &mut Page, book: &Book<'_>, record: &Record) {
         } else {
             format!(" In their words: \"{words}\"")
         };
-        page.item(&format!("{said}{words}"));
+        page.item(format!("{said}{words}"));
     }
     for plate in &record.plates {
-        page.item(&format!(
+        page.item(format!(
             "{}, {}: {} {}",
             plate.part, plate.key, plate.value, plate.unit
         ));
@@ -98,11 +102,11 @@ fn reported(page: &mut Page, book: &Book<'_>, record: &Record) {
     for look in &record.looks {
         let answer = if look.answer { "yes" } else { "no" };
         let ask = look.ask.map_or_else(String::new, |n| format!(" (ask {n})"));
-        page.item(&format!("Looked: {}: {answer}{ask}", look.what));
+        page.item(format!("Looked: {}: {answer}{ask}", look.what));
     }
 }
 
-fn found(page: &mut Page, book: &Book<'_>, record: &Record, finding: &Finding) {
+fn found(page: &mut Document, book: &Book<'_>, record: &Record, finding: &Finding) {
     page.section("Found");
     if finding.faults.is_empty() {
         let conclusion = record.conclusion.as_ref();
@@ -114,11 +118,10 @@ fn found(page: &mut Page, book: &Book<'_>, record: &Record, finding: &Finding) {
             _ => "What failed is not proven. The most probable sets, for what they are worth:",
         });
         if let Some(conclusion) = conclusion {
-            page.line(&format!("Why it ended there: {}.", conclusion.why));
+            page.line(format!("Why it ended there: {}.", conclusion.why));
         }
-        page.line("");
         for suspect in &record.suspects {
-            page.item(&format!(
+            page.item(format!(
                 "{} ({})",
                 set(book, &suspect.faults),
                 percent(suspect.p)
@@ -127,25 +130,26 @@ fn found(page: &mut Page, book: &Book<'_>, record: &Record, finding: &Finding) {
         return;
     }
     for name in &finding.faults {
-        page.item(&format!("**{}** (`{name}`)", fault(book, name)));
+        let words = Text::default().strong(fault(book, name));
+        page.item(words.plain(" (").code(name).plain(")"));
     }
-    page.item(&format!("Probability of this set: {}", percent(finding.p)));
+    page.item(format!("Probability of this set: {}", percent(finding.p)));
     for other in &finding.alike {
-        page.item(&format!(
+        page.item(format!(
             "No check from outside tells it from: {}",
             set(book, other)
         ));
     }
     page.section("Why it is believed");
     for ask in &finding.evidence {
-        page.item(&evidence(record, *ask));
+        page.item(evidence(record, *ask));
     }
     page.section("What follows from it");
     if finding.consequences.is_empty() {
         page.line("Nothing beside the failed part was found to have followed from it.");
     }
     for what in &finding.consequences {
-        page.item(what);
+        page.item(what.as_str());
     }
 }
 
@@ -175,41 +179,49 @@ fn is_gates(record: &Record, took: &Took) -> bool {
         })
 }
 
-fn measured(page: &mut Page, book: &Book<'_>, record: &Record) {
+fn measured(page: &mut Document, book: &Book<'_>, record: &Record) {
     page.section("Measured");
-    page.line("| take | ask | between | state | shown | limits | verdict | source |");
-    page.line("|---|---|---|---|---|---|---|---|");
-    let (mut gates, mut voids) = (0, Vec::new());
+    let (mut gates, mut notes, mut rows) = (0, Vec::new(), Vec::new());
     for took in &record.takes {
         if is_gates(record, took) && took.counts() {
             gates += 1;
             continue;
         }
-        row(page, took);
+        rows.push(row(took));
         if let Some(why) = &took.void {
-            voids.push(format!("take {} is void: {why}", took.take.take));
+            notes.push(format!("take {} is void: {why}", took.take.take));
         }
         if let Some(why) = &took.struck {
-            voids.push(format!("take {} was struck: {why}", took.take.take));
+            notes.push(format!("take {} was struck: {why}", took.take.take));
         }
     }
-    page.line("");
+    page.blocks.push(Block::Table(Table {
+        caption: "Every take, with its limits and where they come from".to_owned(),
+        heads: vec![
+            "take", "ask", "between", "state", "shown", "limits", "verdict", "source",
+        ],
+        numbers: &[0, 1],
+        rows,
+    }));
+    if let Some((svg, words)) = plot::within_limits(record) {
+        page.blocks.push(Block::Drawing { svg, words });
+    }
     if gates > 0 {
-        page.item(&format!(
+        page.item(format!(
             "Beside these, {gates} readings of the test for absence of voltage and of the capacitors' charge, by {} pairs; each is in the trail.",
             dead_pairs(book)
         ));
     }
-    for line in voids {
-        page.item(&line);
+    for line in notes {
+        page.item(line);
     }
     for (ask, why) in &record.skipped {
-        page.item(&format!("ask {ask} was passed over: {why}"));
+        page.item(format!("ask {ask} was passed over: {why}"));
     }
 }
 
 /// Compressors that stand on an open overload, as the trail leaves them.
-fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
+fn cooling(page: &mut Document, book: &Book<'_>, record: &Record) {
     let now = record.last_at.map(|at| record.elapsed(at.steady));
     for cooling in record.cooling(book, now.unwrap_or_default()) {
         page.section(&format!("Overload open: {}", cooling.part));
@@ -220,7 +232,7 @@ fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
                 } else {
                     &cold.from
                 };
-                page.item(&format!(
+                page.item(format!(
                     "Cold reference, start to run: {} ({from})",
                     cold.text
                 ));
@@ -228,7 +240,7 @@ fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
             None => page.item("No cold reference of start to run"),
         }
         match cooling.ambient {
-            Some(a) => page.item(&format!(
+            Some(a) => page.item(format!(
                 "Ambient, measured: {:.1} ± {:.1} °C",
                 a.value.get(),
                 2.0 * a.u
@@ -237,7 +249,7 @@ fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
         }
         for warm in &cooling.readings {
             let at = moment(Some(warm.at));
-            page.item(&match warm.winding {
+            page.item(match warm.winding {
                 Some(t) => format!(
                     "Take {}, {at}: winding at {:.0} ± {:.0} °C by that reading alone",
                     warm.take,
@@ -250,7 +262,7 @@ fn cooling(page: &mut Page, book: &Book<'_>, record: &Record) {
                 ),
             });
         }
-        page.item(&format!("When the trail ended: {}", cooling.words()));
+        page.item(format!("When the trail ended: {}", cooling.words()));
     }
 }
 
@@ -258,7 +270,7 @@ fn dead_pairs(book: &Book<'_>) -> usize {
     book.plan().pairs().count()
 }
 
-fn row(page: &mut Page, took: &Took) {
+fn row(took: &Took) -> Vec<String> {
     let take = &took.take;
     let power = match take.state.power {
         Power::On => "under power",
@@ -287,24 +299,26 @@ fn row(page: &mut Page, took: &Took) {
         _ if !took.counts() => ("-".into(), "does not count".into(), "-".into()),
         _ => ("-".into(), "not judged".into(), "-".into()),
     };
-    let ask = take.ask.map_or("-".to_owned(), |n| n.to_string());
-    page.line(&format!(
-        "| {} | {ask} | {} to {} | {power}{cooled}{lifted} | {} | {limits} | {verdict} | {source} |",
-        take.take,
-        take.points[0],
-        take.points[1],
+    vec![
+        take.take.to_string(),
+        take.ask.map_or("-".to_owned(), |n| n.to_string()),
+        format!("{} to {}", take.points[0], take.points[1]),
+        format!("{power}{cooled}{lifted}"),
         displayed(take.function, take.shown),
-    ));
+        limits,
+        verdict,
+        source,
+    ]
 }
 
-fn ruled_out(page: &mut Page, book: &Book<'_>, finding: &Finding) {
+fn ruled_out(page: &mut Document, book: &Book<'_>, finding: &Finding) {
     if finding.ruled_out.is_empty() {
         return;
     }
     page.section("Ruled out");
     for out in &finding.ruled_out {
         let by: Vec<String> = out.by.iter().map(u32::to_string).collect();
-        page.item(&format!(
+        page.item(format!(
             "{}: by ask {}",
             fault(book, &out.fault),
             by.join(", ")
@@ -312,7 +326,7 @@ fn ruled_out(page: &mut Page, book: &Book<'_>, finding: &Finding) {
     }
 }
 
-fn unproven(page: &mut Page, book: &Book<'_>, finding: &Finding) {
+fn unproven(page: &mut Document, book: &Book<'_>, finding: &Finding) {
     if finding.unproven.is_empty() {
         return;
     }
@@ -323,11 +337,11 @@ fn unproven(page: &mut Page, book: &Book<'_>, finding: &Finding) {
         } else {
             String::new()
         };
-        page.item(&format!("{}{p}: {}", fault(book, &what.fault), what.why));
+        page.item(format!("{}{p}: {}", fault(book, &what.fault), what.why));
     }
 }
 
-fn wires(page: &mut Page, record: &Record) {
+fn wires(page: &mut Document, record: &Record) {
     if record.wires.is_empty() {
         return;
     }
@@ -342,14 +356,14 @@ fn wires(page: &mut Page, record: &Record) {
         } else {
             ""
         };
-        page.item(&format!(
+        page.item(format!(
             "{} ({}{photo}): lifted from {}, {now}",
             wire.end, wire.mark, wire.from
         ));
     }
 }
 
-fn left(page: &mut Page, record: &Record) {
+fn left(page: &mut Document, record: &Record) {
     let Some(left) = &record.left else { return };
     page.section("How the unit was left");
     page.item(match (left.power, left.locked) {
@@ -358,14 +372,11 @@ fn left(page: &mut Page, record: &Record) {
         (Power::On, _) => "Under power.",
     });
     if !left.lifted.is_empty() {
-        page.item(&format!(
-            "Wire ends left lifted: {}",
-            left.lifted.join(", ")
-        ));
+        page.item(format!("Wire ends left lifted: {}", left.lifted.join(", ")));
     }
-    page.item(&left.why);
+    page.item(left.why.as_str());
     for note in &record.notes {
-        page.item(&format!("Note: {note}"));
+        page.item(format!("Note: {note}"));
     }
 }
 
@@ -390,23 +401,134 @@ fn percent(p: f32) -> String {
     }
 }
 
-/// The page as it grows.
-#[derive(Default)]
-struct Page {
-    text: String,
+fn photographs(page: &mut Document, record: &Record) {
+    if record.photos.is_empty() {
+        return;
+    }
+    page.section("Photographs");
+    for (hash, caption) in &record.photos {
+        page.blocks.push(Block::Photo {
+            hash: *hash,
+            caption: caption.clone(),
+        });
+    }
 }
 
-impl Page {
-    fn line(&mut self, text: &str) {
-        // Writing to a string cannot fail.
-        let _ = writeln!(self.text, "{text}");
+fn quoted(page: &mut Document, record: &Record) {
+    let Some(quote) = &record.quote else { return };
+    page.section("Recommended repair, and what else may be done");
+    page.line(format!(
+        "Quote {}, in {}, holds until {}.",
+        quote.version, quote.currency, quote.valid_until
+    ));
+    // What is recommended comes first.
+    let (first, others): (Vec<_>, Vec<_>) = quote.options.iter().partition(|o| o.recommended);
+    for option in first.into_iter().chain(others) {
+        let word = if option.recommended {
+            " (recommended)"
+        } else {
+            ""
+        };
+        page.blocks.push(Block::Part(format!(
+            "Option {}: {}{word}",
+            option.name, option.title
+        )));
+        page.blocks.push(Block::Table(lines(quote, option)));
     }
+}
 
-    fn item(&mut self, text: &str) {
-        self.line(&format!("- {text}"));
+fn lines(quote: &Quote, option: &QuoteOption) -> Table {
+    // An amount that cannot be counted is refused before it comes into a trail.
+    let written = |amount: Option<u64>| {
+        amount.map_or("too much to count".to_owned(), |a| money(a, quote.decimals))
+    };
+    let mut rows: Vec<Vec<String>> = option
+        .lines
+        .iter()
+        .map(|line| {
+            let kind = match line.kind {
+                LineKind::Part => "part",
+                LineKind::Labour => "labour",
+                LineKind::Other => "other",
+            };
+            vec![
+                line.what.clone(),
+                kind.to_owned(),
+                quantity(line.quantity),
+                money(line.price, quote.decimals),
+                if line.taxed { "yes" } else { "no" }.to_owned(),
+                written(Totals::line(line)),
+            ]
+        })
+        .collect();
+    let totals = Totals::of(option);
+    let mut sum = |what: String, amount: Option<u64>| {
+        let blank = String::new;
+        rows.push(vec![
+            what,
+            blank(),
+            blank(),
+            blank(),
+            blank(),
+            written(amount),
+        ]);
+    };
+    sum("together".to_owned(), totals.map(|t| t.net));
+    let tax = format!("tax, {} %", quantity(u64::from(option.tax)));
+    sum(tax, totals.map(|t| t.tax));
+    sum("to pay".to_owned(), totals.map(|t| t.gross));
+    Table {
+        caption: format!("Option {}, amounts in {}", option.name, quote.currency),
+        heads: vec!["for", "kind", "quantity", "price of one", "taxed", "amount"],
+        numbers: &[2, 3, 5],
+        rows,
     }
+}
 
-    fn section(&mut self, title: &str) {
-        self.line(&format!("\n## {title}\n"));
+/// What was decided; else space for it, on this very paper.
+fn approval(page: &mut Document, record: &Record) {
+    page.section("Approval");
+    for (decision, at) in &record.decisions {
+        let what = match &decision.option {
+            Some(option) => format!("option {option} of quote {} was approved", decision.quote),
+            None => format!("quote {} was declined", decision.quote),
+        };
+        let paper: String = decision
+            .paper
+            .iter()
+            .take(8)
+            .map(|b| format!("{b:02x}"))
+            .collect();
+        page.item(
+            Text::from(format!(
+                "{}: {what} by {}, {}; on the write-up whose hash begins with ",
+                moment(Some(*at)),
+                decision.by,
+                decision.means
+            ))
+            .code(paper),
+        );
     }
+    let stands = record.quote.as_ref();
+    if let Some(quote) = stands
+        && record
+            .decisions
+            .iter()
+            .any(|(d, _)| d.quote == quote.version)
+    {
+        return;
+    }
+    let which = stands.map_or_else(
+        || "this paper".to_owned(),
+        |quote| format!("this paper and its quote {}", quote.version),
+    );
+    page.line(format!(
+        "An approval is one of {which} only: what was measured or quoted later is another paper, with another hash."
+    ));
+    page.blocks.push(Block::Blanks(vec![
+        "Option approved:",
+        "By:",
+        "Date:",
+        "Not approved, or approved in part:",
+    ]));
 }

@@ -4,7 +4,7 @@ use ohmtrail_circuit::sheet::read_builtin;
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
-use ohmtrail_paper::{WIDTH, tag, write_up};
+use ohmtrail_paper::{Block, Card, Document, Sheet, WIDTH, pdf, tag, write_up};
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{
     Act, Acted, Asked, Entry, Event, Finding, Judged, LeftState, MeterJoined, Opened, PlateEntry,
@@ -139,6 +139,16 @@ fn papers(simulated: bool) -> (String, String, String) {
 
 /// The tag, the write-up and the head hash of these events, a minute apart.
 fn written(events: Vec<Event>) -> (String, String, String) {
+    let (card, page, head) = made(events);
+    (card.text(), page.markdown(), head.to_string())
+}
+
+/// The write-up of these events.
+fn document(events: Vec<Event>) -> Document {
+    made(events).1
+}
+
+fn made(events: Vec<Event>) -> (Card, Document, Hash) {
     let sheet = read_builtin("split-heat-pump-1ph")
         .expect("the sheet is there")
         .expect("the sheet is right");
@@ -160,7 +170,7 @@ fn written(events: Vec<Event>) -> (String, String, String) {
     (
         tag(&book, &record, &head),
         write_up(&book, &record, &head, "invented.trail"),
-        head.to_string(),
+        head,
     )
 }
 
@@ -301,8 +311,9 @@ fn the_write_up_gives_every_number_its_limit_and_source() {
         "fan-start.1 (brown): lifted from run-cap.FAN, still lifted",
         "Off: breaker open, a lock on it, the tag hung.",
         "Local codes",
-        "Repair approved by:",
-        "ohmtrail trail verify invented.trail",
+        "Option approved:",
+        "An approval is one of this paper only",
+        "ohmtrail trail verify invented.trail --head",
         "accuracy assumed",
     ] {
         assert!(page.contains(part), "`{part}` is missing:\n{page}");
@@ -314,4 +325,39 @@ fn the_write_up_gives_every_number_its_limit_and_source() {
         !lower.contains("is safe") && !lower.contains("safe to"),
         "{page}"
     );
+}
+
+/// A whole photograph is in the PDF; one that was cut off is named, and the paper is made.
+#[test]
+fn a_broken_photograph_keeps_no_paper_from_being_made() {
+    // A picture of one grey dot, PNG (ISO/IEC 15948), made with Python's zlib.
+    const DOT: &[u8] = &[
+        0x89, 0x50, 0x4E, 0x47, 0x0D, 0x0A, 0x1A, 0x0A, 0x00, 0x00, 0x00, 0x0D, 0x49, 0x48, 0x44,
+        0x52, 0x00, 0x00, 0x00, 0x01, 0x00, 0x00, 0x00, 0x01, 0x08, 0x00, 0x00, 0x00, 0x00, 0x3A,
+        0x7E, 0x9B, 0x55, 0x00, 0x00, 0x00, 0x0A, 0x49, 0x44, 0x41, 0x54, 0x78, 0x9C, 0x63, 0x68,
+        0x00, 0x00, 0x00, 0x82, 0x00, 0x81, 0x77, 0xCD, 0x72, 0xB6, 0x00, 0x00, 0x00, 0x00, 0x49,
+        0x45, 0x4E, 0x44, 0xAE, 0x42, 0x60, 0x82,
+    ];
+    let mut document = document(events(true));
+    let bare = pdf(&document, Sheet::A4, &|_| None).expect("a PDF");
+    let photo = |n| Block::Photo {
+        hash: [n; 32],
+        caption: "the invented wiring".to_owned(),
+    };
+    document.blocks.extend([photo(1), photo(2)]);
+    let pictures = |bytes: &[u8]| {
+        let image = b"/Subtype/Image";
+        let with_spaces = b"/Subtype /Image";
+        bytes.windows(image.len()).filter(|w| w == image).count()
+            + bytes
+                .windows(with_spaces.len())
+                .filter(|w| w == with_spaces)
+                .count()
+    };
+    let made = pdf(&document, Sheet::A4, &|hash| match hash[0] {
+        1 => Some(DOT.to_vec()),
+        _ => Some(DOT[..40].to_vec()),
+    });
+    let made = made.expect("a PDF");
+    assert_eq!(pictures(&made), pictures(&bare) + 1);
 }

@@ -495,7 +495,7 @@ impl<'b> Demo<'b> {
     fn end(&mut self, path: &Path, out: &mut Out) -> Result<Exit, Fail> {
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit().record(), &head);
+        let card = tag(self.book, self.desk.visit().record(), &head).text();
         self.desk
             .say(Input::Tagged(card.clone()), self.time.now())?;
         self.desk.say(Input::Close, self.time.now())?;

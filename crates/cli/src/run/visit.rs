@@ -447,7 +447,7 @@ impl Table<'_> {
         self.stream(out)?;
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit().record(), &head);
+        let card = tag(self.book, self.desk.visit().record(), &head).text();
         let at = stamp(self.clock);
         self.desk.say(Input::Tagged(card.clone()), at)?;
         self.desk.say(Input::Close, at)?;

@@ -51,6 +51,20 @@ pub fn event(event: &Event) -> String {
         Event::Took(t) => take(t),
         Event::Skipped { ask, why } => format!("ask {ask} passed over: {why}"),
         Event::Voided { ask, why } => format!("void{}: {why}", of(*ask)),
+        Event::Quoted(quote) => format!(
+            "quote {}: {} options, in {}, until {}",
+            quote.version,
+            quote.options.len(),
+            quote.currency,
+            quote.valid_until
+        ),
+        Event::Decided(d) => match &d.option {
+            Some(option) => format!(
+                "option {option} of quote {} approved by {}, {}",
+                d.quote, d.by, d.means
+            ),
+            None => format!("quote {} declined by {}, {}", d.quote, d.by, d.means),
+        },
         Event::Struck { take, why } => format!("take {take} struck: {why}"),
         Event::Acted(a) => format!("done{}: {}", of(a.ask), act(&a.act)),
         Event::Gate(g) => format!(

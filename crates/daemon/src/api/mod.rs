@@ -122,6 +122,8 @@ fn documented() -> OpenApiRouter<App> {
         .routes(routes!(answers::close))
         .routes(routes!(papers::tag))
         .routes(routes!(papers::write_up))
+        .routes(routes!(papers::quote, papers::quoted))
+        .routes(routes!(papers::decide))
         .routes(routes!(trail::download))
         .routes(routes!(trail::lines))
         .routes(routes!(trail::rows))

@@ -17,13 +17,14 @@ use std::time::Duration;
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::event::{Event, Opened};
 use ohmtrail_trail::{Body, Hash, read, rfc3339};
-use ohmtrail_visit::{Book, Record};
+use ohmtrail_visit::{Book, Input, Record};
 use tokio::runtime::Handle;
 use tokio::sync::{mpsc, oneshot, watch};
 
 pub use self::keeper::Keeper;
 pub use self::say::{Place, Said, SayError, Typed};
 pub use self::tell::{Now, Summary, TrailLine};
+use crate::after::AfterError;
 use crate::clock::Clocks;
 use crate::meters::{Meters, News};
 use crate::metrics::Metrics;
@@ -186,6 +187,26 @@ impl Visit {
             }
             other => other,
         }
+    }
+
+    /// Says something to a visit that has ended: see [`crate::after`].
+    ///
+    /// # Errors
+    /// [`Away`], or what it refuses.
+    pub async fn say_after(
+        self: &Arc<Self>,
+        context: &Arc<Context>,
+        input: Input,
+    ) -> Result<Result<Vec<crate::desk::Kept>, AfterError>, Away> {
+        let (visit, context) = (Arc::clone(self), Arc::clone(context));
+        let at = context.clocks.now();
+        let said = move || {
+            visit.read(&context, |seen| {
+                crate::after::say(seen.book, &visit.path, input, at)
+            })
+        };
+        let said = tokio::task::spawn_blocking(said).await;
+        said.map_err(|e| Away::Broken(e.to_string()))?
     }
 
     /// Reads the trail of a visit that has ended.

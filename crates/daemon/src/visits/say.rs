@@ -183,7 +183,7 @@ impl Keeper<'_> {
         }
         self.flush()?;
         let head = self.desk.head().unwrap_or(Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit.record(), &head);
+        let card = tag(self.book, self.desk.visit.record(), &head).text();
         self.say(Input::Tagged(card.clone()))?;
         self.say(Input::Close)?;
         self.show();

@@ -1,0 +1,133 @@
+//! A paper before it is set: what it says, in blocks. Each form (text, HTML, PDF) is made from it.
+
+/// A run of text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Span {
+    /// As it is.
+    Plain(String),
+    /// What must be seen.
+    Strong(String),
+    /// A name or digits, letter by letter.
+    Code(String),
+}
+
+/// Runs of text, one behind another.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Text(pub Vec<Span>);
+
+impl Text {
+    /// With more behind it.
+    #[must_use]
+    pub fn plain(mut self, text: impl Into<String>) -> Self {
+        self.0.push(Span::Plain(text.into()));
+        self
+    }
+
+    /// With something that must be seen behind it.
+    #[must_use]
+    pub fn strong(mut self, text: impl Into<String>) -> Self {
+        self.0.push(Span::Strong(text.into()));
+        self
+    }
+
+    /// With a name behind it.
+    #[must_use]
+    pub fn code(mut self, text: impl Into<String>) -> Self {
+        self.0.push(Span::Code(text.into()));
+        self
+    }
+}
+
+impl<T: Into<String>> From<T> for Text {
+    fn from(text: T) -> Self {
+        Text::default().plain(text)
+    }
+}
+
+/// A table. The first column names each row.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Table {
+    /// What it shows, in words.
+    pub caption: String,
+    /// The columns.
+    pub heads: Vec<&'static str>,
+    /// Columns of numbers, which stand to the right.
+    pub numbers: &'static [usize],
+    /// The rows, each as long as the heads.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// A part of a paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Block {
+    /// The heading of what follows.
+    Heading(String),
+    /// The heading of a part of that.
+    Part(String),
+    /// A paragraph.
+    Paragraph(Text),
+    /// A list.
+    List(Vec<Text>),
+    /// A table.
+    Table(Table),
+    /// A drawing, as SVG, and what it shows in words.
+    Drawing {
+        /// The SVG.
+        svg: String,
+        /// What it shows.
+        words: String,
+    },
+    /// A photograph, by its content hash.
+    Photo {
+        /// The hash.
+        hash: [u8; 32],
+        /// What it shows.
+        caption: String,
+    },
+    /// Places to be filled in by hand.
+    Blanks(Vec<&'static str>),
+}
+
+/// A paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Document {
+    /// Its title.
+    pub title: String,
+    /// Who made what it reports.
+    pub author: String,
+    /// The head hash of the trail that it was made from, in groups.
+    pub head: Vec<String>,
+    /// The day that it is of, year, month and day, where there is one.
+    pub day: Option<(i32, u8, u8)>,
+    /// What it says.
+    pub blocks: Vec<Block>,
+}
+
+impl Document {
+    /// Begins a paper.
+    pub(crate) fn new(title: &str) -> Self {
+        Document {
+            title: title.to_owned(),
+            author: String::new(),
+            head: Vec::new(),
+            day: None,
+            blocks: Vec::new(),
+        }
+    }
+
+    pub(crate) fn section(&mut self, title: &str) {
+        self.blocks.push(Block::Heading(title.to_owned()));
+    }
+
+    pub(crate) fn line(&mut self, text: impl Into<Text>) {
+        self.blocks.push(Block::Paragraph(text.into()));
+    }
+
+    /// One more item of the list that stands last, or the first of one.
+    pub(crate) fn item(&mut self, text: impl Into<Text>) {
+        match self.blocks.last_mut() {
+            Some(Block::List(items)) => items.push(text.into()),
+            _ => self.blocks.push(Block::List(vec![text.into()])),
+        }
+    }
+}
