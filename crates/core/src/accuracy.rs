@@ -315,6 +315,7 @@ units! {
     Farads: Farads;
     Hertz: Hertz;
     Celsius: Celsius;
+    Kelvins: ;
     Pascals: Pascals;
     Ratio: ;
 }

@@ -20,6 +20,7 @@ pub mod isolate;
 pub mod leads;
 pub mod math;
 pub mod reading;
+pub mod refrigerant;
 pub mod rules;
 pub mod settle;
 pub mod source;

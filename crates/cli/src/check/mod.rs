@@ -9,6 +9,7 @@ mod insulation;
 mod list;
 mod number;
 mod ohms;
+mod refrigerant;
 mod volts;
 mod winding;
 
@@ -74,6 +75,14 @@ enum Rule {
     MotorCurrent(current::MotorCurrent),
     /// Running amps of a compressor against MCC, curve, RLA, LRA
     CompressorCurrent(current::CompressorCurrent),
+    /// Boiling temperatures of a refrigerant at a pressure
+    Saturation(refrigerant::Saturation),
+    /// Superheat: the suction line above the dew point
+    Superheat(refrigerant::Line),
+    /// Subcooling: the liquid line below the bubble point
+    Subcooling(refrigerant::Line),
+    /// What superheat a fixed orifice is charged to in this weather
+    TargetSuperheat(refrigerant::Target),
 }
 
 /// Why a rule gave no verdict.
@@ -167,6 +176,10 @@ fn judge(rule: &Rule, bench: &mut Bench) -> (&'static str, Result<Answer, Stop>)
         Rule::Hermetic(args) => ("hermetic", args.judge(bench)),
         Rule::OpenMotor(args) => ("open-motor", args.judge(bench)),
         Rule::LargeHermetic(args) => ("large-hermetic", args.judge(bench)),
+        Rule::Saturation(args) => ("saturation", args.judge(bench)),
+        Rule::Superheat(args) => ("superheat", args.superheat(bench)),
+        Rule::Subcooling(args) => ("subcooling", args.subcooling(bench)),
+        Rule::TargetSuperheat(args) => ("target-superheat", args.judge(bench)),
         Rule::MotorCurrent(args) => ("motor-current", args.judge(bench)),
         Rule::CompressorCurrent(args) => ("compressor-current", args.judge(bench)),
     }

@@ -380,6 +380,25 @@ pub extern "C" fn probe_verdict() {
     p1(verdict::Verdict::too_close);
 }
 
+/// `refrigerant`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_refrigerant() {
+    p1(refrigerant::Refrigerant::name);
+    p1(refrigerant::Refrigerant::by_name);
+    p1(refrigerant::Refrigerant::safety_class);
+    p1(refrigerant::Refrigerant::half_width);
+    p1(refrigerant::SafetyClass::name);
+    p1(refrigerant::SafetyClass::words);
+    p2(refrigerant::absolute);
+    p1(refrigerant::standard_air);
+    p3(refrigerant::superheat);
+    p3(refrigerant::subcooling);
+    p2(refrigerant::compression_ratio);
+    p2(refrigerant::target_superheat);
+    p3(refrigerant::temperature);
+    p3(refrigerant::pressure);
+}
+
 /// A function that can panic, to show that the check finds one.
 #[cfg(feature = "control")]
 #[unsafe(no_mangle)]

@@ -1,0 +1,215 @@
+//! The refrigerant side: saturation, superheat, subcooling, and the target of a fixed orifice.
+
+use ohmtrail_core::accuracy::Quantity;
+use ohmtrail_core::reading::Function;
+use ohmtrail_core::refrigerant::{
+    self as rule, ATMOSPHERE, Point, Refrigerant, SATURATION, TARGET,
+};
+use ohmtrail_core::units::{Celsius, Pascals};
+
+use super::Stop;
+use super::answer::Answer;
+use super::input::{Bench, rating};
+use super::number::show;
+use crate::fail::Fail;
+
+/// Whoever opens the circuit.
+const CERTIFIED: &str = "the refrigerant circuit is opened only by those who are certified for it; venting is unlawful in many places; local codes come first";
+/// What the numbers do not say.
+const ALONE: &str = "one number proves no charge: airflow first, steady for a quarter of an hour, and the maker's data come first";
+
+fn refrigerant(text: &str) -> Result<Refrigerant, String> {
+    Refrigerant::by_name(text).ok_or_else(|| {
+        let known = Refrigerant::ALL.map(Refrigerant::name);
+        format!("not known here: one of {}", known.join(", "))
+    })
+}
+
+/// A pressure as a gauge shows it, or absolute.
+#[derive(Debug, clap::Args)]
+struct Pressure {
+    /// Which refrigerant, such as R-410A
+    #[arg(long, value_name = "NAME", value_parser = refrigerant)]
+    refrigerant: Refrigerant,
+    /// The pressure, such as 820kPa or 8.2bar, as the gauge shows it
+    #[arg(long, value_name = "PASCALS", allow_hyphen_values = true)]
+    gauge: Option<String>,
+    /// The absolute pressure, in place of what a gauge shows
+    #[arg(
+        long,
+        value_name = "PASCALS",
+        conflicts_with = "gauge",
+        required_unless_present = "gauge"
+    )]
+    absolute: Option<String>,
+    /// Metres above the sea, for what a gauge shows
+    #[arg(
+        long,
+        value_name = "METRES",
+        default_value_t = 0.0,
+        allow_hyphen_values = true
+    )]
+    altitude: f64,
+}
+
+impl Pressure {
+    fn read(&self, bench: &mut Bench) -> Result<Quantity<Pascals>, Stop> {
+        match (&self.gauge, &self.absolute) {
+            (Some(text), _) => {
+                let gauge = bench.read("gauge", text, Function::Pascals)?;
+                let air = rule::standard_air(self.altitude).map_err(|_| {
+                    Fail::input("--altitude: -500 to 11000 metres above the sea".to_owned())
+                })?;
+                Ok(rule::absolute(gauge, air)?)
+            }
+            (None, Some(text)) => bench.read("absolute", text, Function::Pascals),
+            (None, None) => Err(Fail::usage("give --gauge or --absolute").into()),
+        }
+    }
+
+    /// What is to be said besides.
+    fn ends(&self, answer: Answer, absolute: Quantity<Pascals>) -> Answer {
+        let class = self.refrigerant.safety_class();
+        let answer = if self.gauge.is_some() {
+            let (value, u) = (absolute.value.get(), absolute.u);
+            answer.number(
+                "absolute",
+                "with the air at that altitude",
+                value,
+                u,
+                "Pa",
+                ATMOSPHERE,
+            )
+        } else {
+            answer
+        };
+        answer.caution(CERTIFIED).caution(class.words())
+    }
+}
+
+/// `check saturation`.
+#[derive(Debug, clap::Args)]
+pub struct Saturation {
+    #[command(flatten)]
+    pressure: Pressure,
+}
+
+impl Saturation {
+    /// Computes; nothing is judged.
+    pub fn judge(&self, bench: &mut Bench) -> Result<Answer, Stop> {
+        let p = self.pressure.read(bench)?;
+        let name = self.pressure.refrigerant;
+        let bubble = rule::temperature(name, Point::Bubble, p)?;
+        let dew = rule::temperature(name, Point::Dew, p)?;
+        let answer = Answer::new(format!(
+            "{} at {} absolute begins to boil at {} and has all boiled at {}.",
+            name.name(),
+            show(p.value.get(), "Pa"),
+            show(bubble.value.get(), "Cel"),
+            show(dew.value.get(), "Cel")
+        ))
+        .number(
+            "bubble",
+            "where it begins to boil",
+            bubble.value.get(),
+            bubble.u,
+            "Cel",
+            SATURATION,
+        )
+        .number(
+            "dew",
+            "where it has all boiled",
+            dew.value.get(),
+            dew.u,
+            "Cel",
+            SATURATION,
+        );
+        Ok(self.pressure.ends(answer, p))
+    }
+}
+
+/// `check superheat` and `check subcooling`.
+#[derive(Debug, clap::Args)]
+pub struct Line {
+    #[command(flatten)]
+    pressure: Pressure,
+    /// The line's temperature, such as 12.3Cel
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
+    line: String,
+}
+
+impl Line {
+    /// Superheat: computed; nothing is judged.
+    pub fn superheat(&self, bench: &mut Bench) -> Result<Answer, Stop> {
+        let p = self.pressure.read(bench)?;
+        let line: Quantity<Celsius> = bench.read("line", &self.line, Function::Celsius)?;
+        let found = rule::superheat(self.pressure.refrigerant, p, line)?;
+        let answer = Answer::new(format!(
+            "The suction line is {} above the dew point.",
+            show(found.value.get(), "K")
+        ))
+        .number(
+            "superheat",
+            "above the dew point",
+            found.value.get(),
+            found.u,
+            "K",
+            SATURATION,
+        )
+        .caution(ALONE);
+        Ok(self.pressure.ends(answer, p))
+    }
+
+    /// Subcooling: computed; nothing is judged.
+    pub fn subcooling(&self, bench: &mut Bench) -> Result<Answer, Stop> {
+        let p = self.pressure.read(bench)?;
+        let line: Quantity<Celsius> = bench.read("line", &self.line, Function::Celsius)?;
+        let found = rule::subcooling(self.pressure.refrigerant, p, line)?;
+        let answer = Answer::new(format!(
+            "The liquid line is {} below the bubble point.",
+            show(found.value.get(), "K")
+        ))
+        .number(
+            "subcooling",
+            "below the bubble point",
+            found.value.get(),
+            found.u,
+            "K",
+            SATURATION,
+        )
+        .caution(ALONE);
+        Ok(self.pressure.ends(answer, p))
+    }
+}
+
+/// `check target-superheat`.
+#[derive(Debug, clap::Args)]
+pub struct Target {
+    /// Wet bulb of the return air, such as 19.4Cel
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
+    wet_bulb: String,
+    /// Dry bulb outdoors, such as 35.0Cel
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
+    outdoor: String,
+}
+
+impl Target {
+    /// Computes; nothing is judged.
+    pub fn judge(&self, _: &mut Bench) -> Result<Answer, Stop> {
+        let celsius = |name, text| rating(name, text, Function::Celsius).map(Celsius);
+        let wet = celsius("wet-bulb", &self.wet_bulb)?;
+        let outdoor = celsius("outdoor", &self.outdoor)?;
+        let answer = match rule::target_superheat(wet, outdoor) {
+            Some(target) => Answer::new(format!(
+                "A fixed orifice is charged to a superheat of {} in this weather.",
+                show(target.get(), "K")
+            ))
+            .number("target", "superheat of a fixed orifice", target.get(), 0.0, "K", TARGET),
+            None => Answer::void(
+                "the target comes to under 5 degrees Fahrenheit: this weather does not allow the charge to be proven"
+                    .to_owned(),
+            ),
+        };
+        Ok(answer.caution(ALONE).caution(CERTIFIED))
+    }
+}
