@@ -25,6 +25,7 @@ fn unit(unit: Unit) -> &'static str {
         Unit::Watt => "W",
         Unit::Pascal => "Pa",
         Unit::Kelvin => "K",
+        Unit::Metre => "m",
         Unit::Ratio => "1",
     }
 }

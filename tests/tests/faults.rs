@@ -15,7 +15,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_tests::technician::{FRAMES, Technician, profile, which};
 use ohmtrail_trail::event::{Act, Entry, Event, Finding, MeterJoined, Opened, Request, Stamp};
-use ohmtrail_visit::{Book, Input, SheetBundle, Taken, Visit};
+use ohmtrail_visit::{Book, Input, Inputs, SheetBundle, Taken, Visit};
 
 /// At least this share of a sheet's visits must be right.
 const RIGHT: f64 = 0.99;
@@ -83,7 +83,13 @@ fn visit(
             accuracy_assumed: false,
         };
         let accuracy = profile.specs();
-        say(&mut visit, Input::MeterJoined { joined, accuracy }, seconds);
+        let inputs = Inputs::default();
+        let joins = Input::MeterJoined {
+            joined,
+            accuracy,
+            inputs,
+        };
+        say(&mut visit, joins, seconds);
     }
     let complaint = Input::Complaint {
         what: technician.complaint(),

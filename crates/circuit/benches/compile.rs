@@ -11,7 +11,7 @@ mod largest;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use ohmtrail_circuit::compile::{Options, compile};
-use ohmtrail_circuit::meter::{Scene, State};
+use ohmtrail_circuit::meter::{Scene, State, VOLTMETER_OHMS};
 use ohmtrail_circuit::netlist::{Analysis, Deck};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{Heat, PointId, Question, Sheet};
@@ -79,7 +79,7 @@ fn decks(unit: &Unit<'_>, groups: &[Group<'_>]) -> Vec<(String, String, usize)> 
             };
             let mut deck = Deck::new(unit.circuit().sheet, group.analysis, &elements);
             for pair in &group.pairs {
-                deck.probe(*pair);
+                deck.probe(*pair, VOLTMETER_OHMS);
             }
             deck.parts()
         })
@@ -107,7 +107,7 @@ fn solve(circuit: &Circuit<'_>, groups: &[Group<'_>], faults: &[usize]) -> Durat
     for group in groups {
         let scene = Scene::new(&unit, group.function, group.state).expect("it is modelled");
         for pair in &group.pairs {
-            black_box(scene.shows(group.function, *pair));
+            black_box(scene.shows(group.function, *pair, VOLTMETER_OHMS));
         }
     }
     start.elapsed()

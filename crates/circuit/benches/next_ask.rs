@@ -8,7 +8,7 @@ mod largest;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use ohmtrail_circuit::compile::{Compiled, Options, compile};
-use ohmtrail_circuit::meter::{Ideal, Scene, State as UnitState};
+use ohmtrail_circuit::meter::{Ideal, Scene, State as UnitState, input_ohms};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{Heat, Question, Sheet};
 use ohmtrail_circuit::unit::{Circuit, Drawn};
@@ -33,7 +33,10 @@ fn answer(unit: &Unit<'_>, sheet: &Sheet, compiled: &Compiled, ask: u16) -> Evid
     match &check.question {
         Question::Look { part, look } => Evidence::Looked(unit.sees(*part, look.sight, heat)),
         Question::Measure {
-            function, points, ..
+            function,
+            points,
+            low_impedance,
+            ..
         } => {
             let state = UnitState {
                 power: check.power == Some(true),
@@ -42,7 +45,7 @@ fn answer(unit: &Unit<'_>, sheet: &Sheet, compiled: &Compiled, ask: u16) -> Evid
             };
             let scene = Scene::new(unit, *function, state).expect("it is modelled");
             let bands = compiled.bands[usize::from(ask)].expect("a measurement");
-            let likely: Likely = match scene.shows(*function, *points) {
+            let likely: Likely = match scene.shows(*function, *points, input_ohms(*low_impedance)) {
                 Ideal::Overload => bands.bands.judge(f64::INFINITY, 0.0),
                 Ideal::Value(v) => bands.bands.judge(v, 0.01 * v + 1e-12),
             };

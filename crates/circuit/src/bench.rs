@@ -132,11 +132,24 @@ impl<'c> Bench<'c> {
         self.power
     }
 
-    /// What a perfect meter shows between two points in the present state.
+    /// What a perfect meter of 10 megohms shows between two points in the present state.
     ///
     /// # Errors
     /// [`BenchError`].
     pub fn measure(&self, function: Function, points: [PointId; 2]) -> Result<Ideal, BenchError> {
+        self.measure_through(function, points, VOLTMETER_OHMS)
+    }
+
+    /// The same on a voltmeter of that input resistance.
+    ///
+    /// # Errors
+    /// [`BenchError`].
+    pub fn measure_through(
+        &self,
+        function: Function,
+        points: [PointId; 2],
+        input_ohms: f64,
+    ) -> Result<Ideal, BenchError> {
         if function.injects() {
             if self.power || self.live_from_others(points) {
                 return Err(BenchError::OnLive(function.name()));
@@ -157,7 +170,7 @@ impl<'c> Bench<'c> {
             let network = self
                 .unit
                 .opened(&lifted, self.heat, self.other_sources_open);
-            return Ok(Scene::Opened(network).shows(function, points));
+            return Ok(Scene::Opened(network).shows(function, points, input_ohms));
         }
         let state = State {
             power: self.power,
@@ -165,7 +178,7 @@ impl<'c> Bench<'c> {
             heat: self.heat,
         };
         Scene::new(&self.unit, function, state)
-            .map(|scene| scene.shows(function, points))
+            .map(|scene| scene.shows(function, points, input_ohms))
             .ok_or(BenchError::NotModelled {
                 function: function.name(),
                 power: self.power,

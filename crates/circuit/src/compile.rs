@@ -15,7 +15,7 @@ use ohmtrail_core::reading::Function;
 
 use crate::alike::{Mean, group, means};
 use crate::bands::{CheckBands, bands};
-use crate::meter::{Ideal, Scene, State};
+use crate::meter::{Ideal, Scene, State, input_ohms};
 use crate::operate::Unit;
 use crate::sample::sampled;
 use crate::sheet::{Check, FaultId, Heat, Masked, Question, Sheet};
@@ -127,6 +127,10 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
     let (mut asks, mut rows, mut cells) = (Vec::new(), Vec::new(), Vec::new());
     let mut looks = 0u16;
     for (c, check) in sheet.checks.iter().enumerate() {
+        // A probe box's inputs have one resistance.
+        if options.singles_only && check.is_low_impedance() {
+            continue;
+        }
         let live = checks[c].map_or(LOOK_LIVE, |b| b.live);
         let (own_rows, own_cells) = encode_rows(&predicted, &order, c, options.samples, live);
         let record = record(check, checks[c], &mut looks, rows.len(), own_rows.len());
@@ -268,7 +272,10 @@ fn ideals(unit: &Unit<'_>, sheet: &Sheet) -> Vec<Option<Ideal>> {
         .iter()
         .map(|check| {
             let Question::Measure {
-                function, points, ..
+                function,
+                points,
+                low_impedance,
+                ..
             } = &check.question
             else {
                 return None;
@@ -282,7 +289,8 @@ fn ideals(unit: &Unit<'_>, sheet: &Sheet) -> Vec<Option<Ideal>> {
                     scenes.push((drive, state, Scene::new(unit, *function, state)));
                     scenes.len() - 1
                 });
-            scenes[at].2.as_ref().map(|s| s.shows(*function, *points))
+            let scene = scenes[at].2.as_ref();
+            scene.map(|s| s.shows(*function, *points, input_ohms(*low_impedance)))
         })
         .collect()
 }

@@ -6,6 +6,7 @@
 mod alike;
 pub mod bands;
 pub mod bench;
+pub mod cable;
 pub mod compile;
 pub mod costs;
 pub mod draw;

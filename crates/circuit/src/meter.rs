@@ -10,6 +10,10 @@ use crate::sheet::{Heat, PointId};
 /// Input resistance of a voltmeter, ohms (common practice, no published source).
 pub const VOLTMETER_OHMS: f64 = 10e6;
 
+/// Input resistance of a voltmeter in its low-impedance mode, ohms: some thousands (common practice,
+/// no published source).
+pub const LOW_IMPEDANCE_OHMS: f64 = 3e3;
+
 /// The frequency at which a capacitance is measured, hertz (common practice, no published source).
 pub const CAPACITANCE_HERTZ: f64 = 100.0;
 
@@ -18,6 +22,16 @@ pub const OVERLOAD_OHMS: f64 = 40e6;
 
 /// The most farads that are shown before an overload (common practice, no published source).
 pub const OVERLOAD_FARADS: f64 = 20e-3;
+
+/// Input resistance of the modelled voltmeter, in its low-impedance mode or not, ohms.
+#[must_use]
+pub const fn input_ohms(low_impedance: bool) -> f64 {
+    if low_impedance {
+        LOW_IMPEDANCE_OHMS
+    } else {
+        VOLTMETER_OHMS
+    }
+}
 
 /// What a perfect display would show.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,9 +90,10 @@ impl<'u, 'c> Scene<'u, 'c> {
         }
     }
 
-    /// What a perfect display shows between two points; for amperes, of the wire between them.
+    /// What a perfect display shows between two points; for amperes, of the wire between them. For
+    /// volts, on a meter of that input resistance.
     #[must_use]
-    pub fn shows(&self, function: Function, points: [PointId; 2]) -> Ideal {
+    pub fn shows(&self, function: Function, points: [PointId; 2], input_ohms: f64) -> Ideal {
         let ends = points.map(Some);
         match self {
             Scene::Live(standing) => Ideal::Value(if function == Function::AmpsAc {
@@ -89,9 +104,9 @@ impl<'u, 'c> Scene<'u, 'c> {
                     .find(|e| matches!(e, crate::network::Element::Resistor { ends: own, .. } if *own == ends))
                     .map_or(0.0, |wire| standing.live.currents(wire)[0].norm())
             } else {
-                standing.live.voltmeter(ends, VOLTMETER_OHMS)
+                standing.live.voltmeter(ends, input_ohms)
             }),
-            Scene::Opened(network) => Ideal::Value(network.voltmeter(ends, VOLTMETER_OHMS)),
+            Scene::Opened(network) => Ideal::Value(network.voltmeter(ends, input_ohms)),
             Scene::Direct(direct) => {
                 let ohms = direct.resistance(ends);
                 if ohms > OVERLOAD_OHMS {

@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 use std::f64::consts::TAU;
 use std::fmt::Write;
 
-use crate::meter::{CAPACITANCE_HERTZ, VOLTMETER_OHMS};
+use crate::meter::CAPACITANCE_HERTZ;
 use crate::motor::MotorData;
 use crate::motor3::ThreePhaseData;
 use crate::network::{Element, LEAK_SIEMENS, Node, STRAY_FARADS};
@@ -112,15 +112,15 @@ impl Deck {
     }
 
     /// Connects the meter between two points, solves, prints the voltage between them, and takes
-    /// the meter off again.
-    pub fn probe(&mut self, points: [PointId; 2]) {
+    /// the meter off again. A voltmeter has that input resistance.
+    pub fn probe(&mut self, points: [PointId; 2], input_ohms: f64) {
         let i = self.probed.len();
         self.probed.push(points);
         let [a, b] = points.map(|p| format!("n{p}"));
         let (card, on, off) = match self.analysis {
             Analysis::Live | Analysis::Held => (
                 format!("Rmeter{i} {a} {b} {METER_OFF:e}"),
-                format!("Rmeter{i} = {VOLTMETER_OHMS:e}"),
+                format!("Rmeter{i} = {input_ohms:e}"),
                 format!("Rmeter{i} = {METER_OFF:e}"),
             ),
             Analysis::Ohms => (

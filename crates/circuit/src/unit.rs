@@ -6,6 +6,7 @@ use ohmtrail_core::units::Celsius;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use crate::cable::{Coupling, couple};
 use crate::known::STATED_AT;
 use crate::linear::Pattern;
 use crate::network::{Element, Node, OPEN_OHMS, pattern};
@@ -30,6 +31,8 @@ pub struct Drawn {
     pub chance: Vec<f64>,
     /// The air around the unit, and so its cold windings.
     pub air: Celsius,
+    /// How strongly the conductors of its cables are coupled.
+    pub coupling: Coupling,
     /// Something wrong that no fault of the sheet describes.
     pub odd: Option<Odd>,
 }
@@ -60,11 +63,13 @@ impl Drawn {
         let severity = sheet.faults.iter().map(|_| rng.random::<f64>()).collect();
         let chance = sheet.parts.iter().map(|_| rng.random::<f64>()).collect();
         let air = air(sheet, normal(&mut rng));
+        let coupling = Coupling::drawn(|| normal(&mut rng));
         Drawn {
             values,
             severity,
             chance,
             air,
+            coupling,
             odd: None,
         }
     }
@@ -84,11 +89,13 @@ impl Drawn {
         let severity = sheet.faults.iter().map(|_| share()).collect();
         let chance = sheet.parts.iter().map(|_| share()).collect();
         let air = air(sheet, quantile(share()));
+        let coupling = Coupling::drawn(|| quantile(share()));
         Drawn {
             values,
             severity,
             chance,
             air,
+            coupling,
             odd: None,
         }
     }
@@ -102,6 +109,7 @@ impl Drawn {
             severity: vec![0.5; sheet.faults.len()],
             chance: vec![0.5; sheet.parts.len()],
             air: STATED_AT,
+            coupling: Coupling::STATED,
             odd: None,
         }
     }
@@ -400,6 +408,7 @@ fn assemble(
             assembly.owners.push(owner);
         }
     }
+    couple(sheet, drawn.coupling, &mut assembly);
     if let Some([a, b]) = stray {
         let ohms = match drawn.odd {
             Some(Odd::Stray { ohms }) => ohms,

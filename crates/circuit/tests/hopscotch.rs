@@ -5,7 +5,7 @@
 //! of yes or no tells at most a bit).
 
 use ohmtrail_circuit::compile::{Options, compile};
-use ohmtrail_circuit::meter::{Ideal, Scene, State as UnitState};
+use ohmtrail_circuit::meter::{Ideal, Scene, State as UnitState, input_ohms};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{FaultId, Heat, Question, Sheet, read_builtin};
 use ohmtrail_circuit::unit::{Circuit, Drawn};
@@ -24,7 +24,10 @@ fn answer(
             Evidence::Looked(unit.sees(*part, look.sight, Heat::AsFound))
         }
         Question::Measure {
-            function, points, ..
+            function,
+            points,
+            low_impedance,
+            ..
         } => {
             let state = UnitState {
                 power: asked.power == Some(true),
@@ -32,7 +35,7 @@ fn answer(
                 heat: asked.heat.unwrap_or(Heat::AsFound),
             };
             let scene = Scene::new(unit, *function, state).expect("modelled");
-            let value = match scene.shows(*function, *points) {
+            let value = match scene.shows(*function, *points, input_ohms(*low_impedance)) {
                 Ideal::Value(value) => value,
                 Ideal::Overload => f64::INFINITY,
             };

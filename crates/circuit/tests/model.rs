@@ -545,7 +545,9 @@ fn floating_parts_read_an_overload() {
 /// The control circuit by hand: what the two coils take, the transformer's copper drops.
 #[test]
 fn control_volts_by_hand() {
-    let sheet = heat_pump();
+    let mut sheet = heat_pump();
+    // What charges the cable's capacitance, 25 microamperes, is left out of the sums.
+    sheet.cables.clear();
     let circuit = Circuit::new(&sheet);
     let healthy = unit(&circuit, &[], 0.5);
     let at_coil = volts(&healthy, "contactor.A1", "contactor.A2");

@@ -5,7 +5,7 @@
 //!
 //! This proves the solver, not the model: both solve the same elements.
 
-use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS, Scene, State};
+use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS, Scene, State, input_ohms};
 use ohmtrail_circuit::netlist::{Analysis, Deck};
 use ohmtrail_circuit::network::{Alternating, Direct, Element};
 use ohmtrail_circuit::operate::{LINE_HERTZ, Unit};
@@ -55,7 +55,10 @@ fn compare(
         let mut scenes: Vec<(State<'_>, Deck, Vec<Element>, Vec<Ours>)> = Vec::new();
         for check in &sheet.checks {
             let Question::Measure {
-                function, points, ..
+                function,
+                points,
+                low_impedance,
+                ..
             } = &check.question
             else {
                 continue;
@@ -86,7 +89,8 @@ fn compare(
                     scenes.len() - 1
                 });
             let (_, deck, elements, ours) = &mut scenes[at];
-            deck.probe(*points);
+            let input = input_ohms(*low_impedance);
+            deck.probe(*points, input);
             let ends = points.map(Some);
             let mut floats = 0.0;
             let shown = match kind {
@@ -98,12 +102,12 @@ fn compare(
                     if *function == Function::VoltsAc {
                         let scene = Scene::new(&unit, *function, state).expect("modelled");
                         assert_eq!(
-                            scene.shows(*function, *points),
-                            Ideal::Value(network.voltmeter(ends, 10e6))
+                            scene.shows(*function, *points, input),
+                            Ideal::Value(network.voltmeter(ends, input))
                         );
                     }
                     floats = LAST_PLACE * network.impedance(ends).norm();
-                    network.voltmeter(ends, 10e6)
+                    network.voltmeter(ends, input)
                 }
                 Analysis::Ohms => Direct::new(&circuit.pattern, elements).resistance(ends),
                 Analysis::Farads => {

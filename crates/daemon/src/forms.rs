@@ -7,7 +7,7 @@ use ohmtrail_core::class::Class;
 use ohmtrail_core::cooldown::COVERAGE;
 use ohmtrail_core::reading::{Flags, Function};
 use ohmtrail_core::units::Micros;
-use ohmtrail_trail::event::{self, Act, Asked, Power, Request};
+use ohmtrail_trail::event::{self, Act, Asked, Measurement, Power, Request};
 use ohmtrail_visit::{Cooling, displayed};
 use serde::Serialize;
 use serde_json::Value;
@@ -48,6 +48,9 @@ pub struct Ask {
     /// Where the probes go; for amps both ends of the wire in the clamp.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub points: Option<[String; 2]>,
+    /// `low-impedance`: volts in the meter's low-impedance mode; left out: as usual.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub input: Option<&'static str>,
     /// The power that a measurement needs: `on` or `off`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub power: Option<&'static str>,
@@ -80,6 +83,7 @@ impl Ask {
             answers: None,
             function: None,
             points: None,
+            input: None,
             power: None,
             lifted: None,
             cooled: None,
@@ -94,18 +98,6 @@ impl Ask {
                 ask.what = Some(what.clone());
                 ask.answers = Some(["yes", "no"]);
             }
-            Request::Measure {
-                function,
-                points,
-                state,
-            } => {
-                ask.kind = "measure";
-                ask.function = Some(function.name());
-                ask.points = Some(points.clone());
-                ask.power = Some(power_word(state.power));
-                ask.lifted = Some(state.lifted.clone());
-                ask.cooled = Some(state.cooled);
-            }
             Request::Act { act } => {
                 let (name, ends) = act_words(act);
                 ask.kind = "act";
@@ -113,6 +105,15 @@ impl Ask {
                 ask.ends = ends.map(<[String]>::to_vec);
             }
             _ => {}
+        }
+        if let Some(asked) = asked.request.measurement() {
+            ask.kind = "measure";
+            ask.function = Some(asked.function.name());
+            ask.points = Some(asked.points.clone());
+            ask.input = asked.low_impedance.then_some("low-impedance");
+            ask.power = Some(power_word(asked.state.power));
+            ask.lifted = Some(asked.state.lifted.clone());
+            ask.cooled = Some(asked.state.cooled);
         }
         ask
     }
@@ -136,27 +137,34 @@ pub fn act_words(act: &Act) -> (String, Option<&[String]>) {
 /// What is asked, on one line.
 #[must_use]
 pub fn request_words(asked: &Asked) -> String {
+    if let Some(measure) = asked.request.measurement() {
+        return measurement_words(&measure);
+    }
     match &asked.request {
         Request::Look { what } => format!("look: {what}"),
-        Request::Measure {
-            function,
-            points: [a, b],
-            state,
-        } => {
-            let power = power_word(state.power);
-            let lifted = if state.lifted.is_empty() {
-                String::new()
-            } else {
-                format!(", lifted {}", state.lifted.join(" "))
-            };
-            format!(
-                "measure {}: {a} to {b} (power {power}{lifted})",
-                function.name()
-            )
-        }
         Request::Act { act } => format!("do: {}", act_sentence(act)),
         other => format!("{other:?}"),
     }
+}
+
+fn measurement_words(measure: &Measurement<'_>) -> String {
+    let [a, b] = measure.points;
+    let state = measure.state;
+    let low = if measure.low_impedance {
+        ", low impedance"
+    } else {
+        ""
+    };
+    let power = power_word(state.power);
+    let lifted = if state.lifted.is_empty() {
+        String::new()
+    } else {
+        format!(", lifted {}", state.lifted.join(" "))
+    };
+    format!(
+        "measure {}{low}: {a} to {b} (power {power}{lifted})",
+        measure.function.name()
+    )
 }
 
 /// An act as an instruction.

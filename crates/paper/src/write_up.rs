@@ -3,7 +3,7 @@
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::{Finding, LineKind, Outcome, Power, Quote, QuoteOption, Request};
+use ohmtrail_trail::event::{Finding, LineKind, Outcome, Power, Quote, QuoteOption};
 use ohmtrail_visit::{
     Book, NONE_OF_THESE, Record, Took, Totals, amount, displayed, money, quantity,
 };
@@ -173,9 +173,10 @@ fn evidence(record: &Record, ask: u32) -> String {
 fn is_gates(record: &Record, took: &Took) -> bool {
     took.check.is_none()
         && took.take.ask.and_then(|n| record.ask(n)).is_some_and(|a| {
-            matches!(&a.request, Request::Measure { function, state, .. }
-                if matches!(function, Function::VoltsAc | Function::VoltsDc)
-                    && state.power == Power::Off)
+            a.request.measurement().is_some_and(|m| {
+                matches!(m.function, Function::VoltsAc | Function::VoltsDc)
+                    && m.state.power == Power::Off
+            })
         })
 }
 

@@ -182,6 +182,10 @@ impl Event {
     /// The lowest version of entries that has this event. None is left out: a new one must say.
     pub(crate) const fn version(&self) -> u16 {
         match self {
+            Event::Asked(Asked {
+                request: Request::LowImpedance { .. },
+                ..
+            }) => 4,
             Event::Opened(_)
             | Event::Plate(_)
             | Event::Complaint { .. }
@@ -334,6 +338,54 @@ pub enum Request {
         /// What.
         act: Act,
     },
+    /// Measure volts between two points in the meter's low-impedance mode.
+    LowImpedance {
+        /// Which volts to set the meter to.
+        function: Function,
+        /// The two probe points.
+        points: [String; 2],
+        /// The state the unit must be in.
+        state: UnitState,
+    },
+}
+
+/// What a request to measure asks for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measurement<'r> {
+    /// What to set the meter to.
+    pub function: Function,
+    /// The two probe points; for amps, the conductor in the clamp twice.
+    pub points: &'r [String; 2],
+    /// The state the unit must be in.
+    pub state: &'r UnitState,
+    /// In the meter's low-impedance mode.
+    pub low_impedance: bool,
+}
+
+impl Request {
+    /// What is to be measured; none if it asks for something else.
+    #[must_use]
+    pub const fn measurement(&self) -> Option<Measurement<'_>> {
+        let (function, points, state, low_impedance) = match self {
+            Request::Measure {
+                function,
+                points,
+                state,
+            } => (function, points, state, false),
+            Request::LowImpedance {
+                function,
+                points,
+                state,
+            } => (function, points, state, true),
+            Request::Look { .. } | Request::Act { .. } => return None,
+        };
+        Some(Measurement {
+            function: *function,
+            points,
+            state,
+            low_impedance,
+        })
+    }
 }
 
 /// What a technician does to a unit. Each is asked for and confirmed by itself.

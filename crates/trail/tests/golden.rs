@@ -1,6 +1,6 @@
 //! Trails are readable for ever. `tests/golden/visit-1.trail` holds an invented visit with every
 //! event there was at entry version 1, and a torn tail that was cut; `visit-2.trail` the events of
-//! version 2, `visit-3.trail` those of version 3. The files beside them are their exports. They are never edited: a new version gets new
+//! version 2, `visit-3.trail` those of version 3, `visit-4.trail` the ask of version 4. The files beside them are their exports. They are never edited: a new version gets new
 //! files, and the old ones stay.
 
 mod common;
@@ -11,10 +11,10 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use common::{entries, visit};
-use ohmtrail_core::reading::MeterId;
+use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_trail::event::{
-    Conclusion, Decision, Entry, Event, LineKind, Outcome, Part, Quote, QuoteLine, QuoteOption,
-    Role,
+    Asked, Conclusion, Decision, Entry, Event, LineKind, Outcome, Part, Power, Quote, QuoteLine,
+    QuoteOption, Request, Role, UnitState,
 };
 use ohmtrail_trail::{Body, CutNote, Hash, Trail, export_csv, export_jsonl, read, verify};
 
@@ -215,6 +215,29 @@ fn third() -> Vec<Entry> {
     entries
 }
 
+/// The ask of version 4.
+fn fourth() -> Vec<Entry> {
+    let first = visit()[0].clone();
+    let mut at = first.at;
+    at.steady.0 += 1_000_000;
+    at.wall_us += 1_000_000;
+    let event = Event::Asked(Asked {
+        ask: 1,
+        request: Request::LowImpedance {
+            function: Function::VoltsAc,
+            points: ["thermostat.W".into(), "transformer.X2".into()],
+            state: UnitState {
+                power: Power::On,
+                lifted: Vec::new(),
+                cooled: false,
+            },
+        },
+        why: "does it stay, or is it coupled".into(),
+        minutes: 1.0,
+    });
+    vec![first, Entry { at, event }]
+}
+
 fn write_entries(path: &Path, entries: &[Entry]) {
     let mut trail = Trail::create(path, &entries[0]).expect("begins");
     for entry in &entries[1..] {
@@ -229,7 +252,7 @@ fn golden_of(version: u32, end: &str) -> PathBuf {
 
 #[test]
 fn the_later_golden_trails_are_read_written_and_exported() {
-    for (version, events) in [(2, second()), (3, third())] {
+    for (version, events) in [(2, second()), (3, third()), (4, fourth())] {
         later(version, &events);
     }
 }
@@ -261,15 +284,15 @@ fn later(version: u32, events: &[Entry]) {
 
 #[test]
 #[ignore = "writes golden files that are not there yet; refuses to touch one that is"]
-fn make_third() {
+fn make_fourth() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
-    write_entries(&path, &third());
+    write_entries(&path, &fourth());
     let keep = |end: &str, bytes: &[u8]| {
         let file = OpenOptions::new()
             .write(true)
             .create_new(true)
-            .open(golden_of(3, end));
+            .open(golden_of(4, end));
         file.and_then(|mut file| file.write_all(bytes))
             .expect("a new golden file");
     };

@@ -484,20 +484,44 @@ impl<'b> Book<'b> {
             .map(|(class, _)| class)
     }
 
-    /// The check that measures this between these points, either way round, in this state.
+    /// The check that measures this between these points, either way round, in this state. Volts in
+    /// the low-impedance mode are those of the plain check where the sheet has none for that mode:
+    /// there they make no difference.
     pub(crate) fn check_for(
         &self,
         function: Function,
         points: [Point; 2],
         state: &UnitState,
+        low_impedance: bool,
     ) -> Option<usize> {
         let [a, b] = points;
-        (0..self.checks()).find(|&c| {
-            matches!(&self.sheet.checks[c].question,
+        let fits = |c: &usize| {
+            matches!(&self.sheet.checks[*c].question,
                 Question::Measure { function: f, points: p, .. }
                     if *f == function && (*p == [a, b] || *p == [b, a]))
-                && self.fits(c, state)
-        })
+                && self.fits(*c, state)
+        };
+        let low = |c: &usize| self.sheet.checks[*c].is_low_impedance();
+        let mut all = (0..self.checks()).filter(fits);
+        if low_impedance {
+            // Those for the low-impedance mode come after all others.
+            let all: Vec<usize> = all.collect();
+            return all.iter().find(|c| low(c)).or(all.first()).copied();
+        }
+        all.find(|c| !low(c))
+    }
+
+    /// The same check in the meter's low-impedance mode, if the sheet has it.
+    pub(crate) fn in_low_impedance(&self, check: usize) -> Option<usize> {
+        let of = |c: usize| match &self.sheet.checks.get(c)?.question {
+            Question::Measure {
+                function, points, ..
+            } => Some((*function, *points)),
+            Question::Look { .. } => None,
+        };
+        let own = of(check)?;
+        (0..self.checks())
+            .find(|&c| c != check && self.sheet.checks[c].is_low_impedance() && of(c) == Some(own))
     }
 }
 

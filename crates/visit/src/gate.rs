@@ -12,6 +12,7 @@ use ohmtrail_trail::event::{Act, Power, Request, UnitState};
 
 use crate::book::Book;
 use crate::visit::{Purpose, Visit, Waiting};
+use crate::words;
 
 /// The most that may stand between any two points of a unit: a run capacitor's volts.
 const HIGHEST: Volts = Volts(440.0);
@@ -118,8 +119,13 @@ impl Visit<'_> {
                 Power::Off,
                 &format!(
                     "test for absence of voltage, AC then DC, every pole to pole and to ground: at \
-                     most {} V",
-                    at_most.get()
+                     most {} V{}",
+                    at_most.get(),
+                    if self.live.alarms > 0 {
+                        format!("; it read more before: {}", words::GHOST)
+                    } else {
+                        String::new()
+                    }
                 ),
                 purpose,
             ),
@@ -353,7 +359,10 @@ impl Visit<'_> {
                 wish(Request::Look { what }, why, None)
             }
             Question::Measure {
-                function, points, ..
+                function,
+                points,
+                low_impedance,
+                ..
             } => {
                 let pair = points.map(Book::id);
                 let names = self.book.names(pair);
@@ -399,11 +408,21 @@ impl Visit<'_> {
                 match LiveAsk::new(&self.book.plan(), *function, pair, HIGHEST, None) {
                     Ok(ask) => {
                         let needs = ask.needs().words();
+                        let (function, state) = (ask.function(), self.record.state());
+                        let points = names;
                         wish(
-                            Request::Measure {
-                                function: ask.function(),
-                                points: names,
-                                state: self.record.state(),
+                            if *low_impedance {
+                                Request::LowImpedance {
+                                    function,
+                                    points,
+                                    state,
+                                }
+                            } else {
+                                Request::Measure {
+                                    function,
+                                    points,
+                                    state,
+                                }
                             },
                             format!("{why}. Meter and leads {needs} at least"),
                             None,

@@ -2,7 +2,7 @@
 //! nowhere else.
 
 use ohmtrail_core::gates::{self, Event as Told, Gate, Outcome, Step};
-use ohmtrail_core::reading::MeterId;
+use ohmtrail_core::reading::{Flags, Function, MeterId};
 use ohmtrail_trail::event::{Asked, Event, GateEvent, Power, Request, Stamp};
 
 use crate::cooldown::{COLD_KEY, Cold};
@@ -48,8 +48,14 @@ impl Visit<'_> {
             Input::Done { ask, act } => self.done(ask, act, at),
             Input::Skip { ask, why } => self.skip(ask, why, at),
             Input::Strike { take, why } => self.strike(take, why),
-            Input::MeterJoined { joined, accuracy } => {
+            Input::MeterJoined {
+                joined,
+                accuracy,
+                inputs,
+            } => {
                 self.live.meters.insert(joined.meter, Stated(accuracy));
+                self.live.inputs.insert(joined.meter, inputs);
+                self.live.standing = None;
                 self.live.meter.get_or_insert(joined.meter);
                 Ok(vec![Event::MeterJoined(joined)])
             }
@@ -196,7 +202,10 @@ impl Visit<'_> {
         }
         for gate in outcome.opened.iter() {
             let why = match gate {
-                Gate::ProvedDead => "every pair read no voltage, the meter proved before and after",
+                Gate::ProvedDead if self.read_dead_in_low_impedance() => {
+                    words::DEAD_IN_LOW_IMPEDANCE
+                }
+                Gate::ProvedDead => words::DEAD,
                 Gate::DischargedToTouch => "every capacitor pair read at most 34 V",
                 Gate::DischargedToMeasure => "every capacitor pair read at most 1 V",
                 Gate::Loose => "the part is on a bench with nothing connected",
@@ -205,6 +214,16 @@ impl Visit<'_> {
             events.push(self.gate_event(gate, true, why));
         }
         events
+    }
+
+    /// Whether a reading of no voltage on the dead unit was made into a low impedance.
+    fn read_dead_in_low_impedance(&self) -> bool {
+        let mut takes = self.record.takes.iter().rev();
+        takes.any(|t| {
+            let volts = matches!(t.take.function, Function::VoltsAc | Function::VoltsDc);
+            let low = t.take.flags.has(Flags::LOW_IMPEDANCE);
+            volts && low && t.counts() && t.take.state.power == Power::Off
+        })
     }
 
     fn gate_event(&self, gate: Gate, open: bool, why: &str) -> Event {
@@ -328,7 +347,7 @@ pub(crate) fn unknown(kind: &'static str, name: String, list: &'static str) -> R
 pub(crate) fn wants(request: &Request) -> &'static str {
     match request {
         Request::Look { .. } => "yes or no",
-        Request::Measure { .. } => "a take",
+        Request::Measure { .. } | Request::LowImpedance { .. } => "a take",
         _ => "to hear that it was done",
     }
 }

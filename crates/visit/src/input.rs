@@ -1,5 +1,6 @@
 //! What a visit is told, and why it may refuse.
 
+use ohmtrail_circuit::meter::VOLTMETER_OHMS;
 use ohmtrail_core::accuracy::Spec;
 use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_trail::event::{Act, MeterJoined, Opened, PlateEntry, Quote, Streamed};
@@ -9,6 +10,44 @@ use crate::quote::QuoteError;
 /// The point that stands for the probes held together: an ohms take between it and itself says
 /// what the leads have.
 pub const LEADS: &str = "leads";
+
+/// What a meter's inputs are on volts, as its maker states them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Inputs {
+    /// Input resistance, ohms.
+    pub ohms: f64,
+    /// Input resistance in the low-impedance mode, ohms; none if it has no such mode.
+    pub low_impedance_ohms: Option<f64>,
+}
+
+impl Default for Inputs {
+    /// Those of a meter that nothing is known of.
+    fn default() -> Self {
+        Inputs {
+            ohms: VOLTMETER_OHMS,
+            low_impedance_ohms: None,
+        }
+    }
+}
+
+/// Under so many ohms the volts of a floating conductor collapse. IEC 61243-3 takes this value as
+/// its reference between voltage detectors of low and of high internal impedance (verified at
+/// second hand).
+const COLLAPSES_UNDER: f64 = 100e3;
+
+impl Inputs {
+    /// Whether every volt that it shows is read into a low impedance.
+    #[must_use]
+    pub fn are_low(&self) -> bool {
+        self.ohms < COLLAPSES_UNDER
+    }
+
+    /// Whether it can read volts into a low impedance, at all times or in a mode of its own.
+    #[must_use]
+    pub fn can_be_low(&self) -> bool {
+        self.are_low() || self.low_impedance_ohms.is_some_and(|o| o < COLLAPSES_UNDER)
+    }
+}
 
 /// A settled reading.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -93,6 +132,8 @@ pub enum Input {
         joined: MeterJoined,
         /// What its maker states; empty for the cautious default.
         accuracy: Vec<Spec>,
+        /// What its inputs are on volts.
+        inputs: Inputs,
     },
     /// What a meter is for in this visit.
     MeterRole {

@@ -189,15 +189,33 @@ impl Visit<'_> {
     fn closed_checks(&self, answers: &[Answer]) -> BTreeSet<usize> {
         let all = usize::from(self.book.table.ask_count());
         let answered: BTreeSet<usize> = answers.iter().map(|a| usize::from(a.number)).collect();
+        let (always_low, can_be_low) = self.low_impedance();
         (0..all)
             .filter(|&c| {
                 c >= self.book.checks()
                     || answered.contains(&c)
+                    || self.is_for_another_input(c, &answered, always_low, can_be_low)
                     || self.record.skipped_checks.contains(&c)
                     || self.live.impossible.contains(&c)
                     || self.is_barred(c)
             })
             .collect()
+    }
+
+    /// Whether a check of volts is not for the meters at hand: in a mode that none has, or in one
+    /// that tells less than the low-impedance mode did, or than each of them always reads in.
+    fn is_for_another_input(
+        &self,
+        check: usize,
+        answered: &BTreeSet<usize>,
+        always_low: bool,
+        can_be_low: bool,
+    ) -> bool {
+        if self.book.sheet.checks[check].is_low_impedance() {
+            return !can_be_low;
+        }
+        let low = self.book.in_low_impedance(check);
+        low.is_some_and(|low| always_low || answered.contains(&low))
     }
 
     fn is_barred(&self, check: usize) -> bool {

@@ -2,6 +2,7 @@
 
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::accuracy::{AccuracyTable, Circuit, Measured, Quantity, Void, admit, measure};
+use ohmtrail_core::class::Class;
 use ohmtrail_core::gates::limits as gate_limits;
 use ohmtrail_core::leads::{Leads, estimate_from_sum};
 use ohmtrail_core::reading::{Flags, Function, Reading, Shown};
@@ -15,7 +16,7 @@ use crate::input::LEADS;
 use crate::known::against_known;
 use crate::limits::held;
 use crate::record::Record;
-use crate::words::{amount, displayed};
+use crate::words::{GHOST, amount, displayed};
 
 /// A reading without the leads.
 pub(crate) struct Weighed {
@@ -166,6 +167,11 @@ pub(crate) fn verdict(
     let mut judged = judged(reading, &verdict);
     if let Some(words) = sum_rule(book, record, check, reading, weighed) {
         judged.words.push_str(&words);
+    }
+    let low = reading.flags.has(Flags::LOW_IMPEDANCE);
+    if !low && judged.class == Class::Low && book.in_low_impedance(check).is_some() {
+        judged.words.push_str("; ");
+        judged.words.push_str(GHOST);
     }
     if let Some(words) = against_known(book, record, check, weighed) {
         judged.words.push_str(&words);

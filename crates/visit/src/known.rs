@@ -1,6 +1,6 @@
 //! A winding's reading against what is known of that very winding, both at one temperature.
 
-use ohmtrail_circuit::meter::{Ideal, Scene, State};
+use ohmtrail_circuit::meter::{Ideal, Scene, State, VOLTMETER_OHMS};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{Heat, Part, Question};
 use ohmtrail_circuit::unit::Drawn;
@@ -70,7 +70,7 @@ pub(crate) fn beside(book: &Book<'_>, check: usize, part: usize, value: usize) -
         lifted: check.lift.map_or(&[], |l| sheet.lifts[l].ends.as_slice()),
         heat: Heat::Cold,
     };
-    match Scene::new(&unit, *function, state)?.shows(*function, *points) {
+    match Scene::new(&unit, *function, state)?.shows(*function, *points, VOLTMETER_OHMS) {
         Ideal::Value(ohms) => Some(ohms - own),
         Ideal::Overload => None,
     }

@@ -43,7 +43,7 @@ mod words;
 pub use book::{Book, BookError, SheetBundle, Windings};
 pub use cooldown::{AMBIENT, COLD_KEY, Cold, Cooling, Warm, cooling_words};
 pub use earlier::{Earlier, EarlierError};
-pub use input::{Input, LEADS, Refusal, Taken};
+pub use input::{Input, Inputs, LEADS, Refusal, Taken};
 pub use quote::{QuoteError, Totals, money, quantity};
 pub use record::{Looked, Record, Took, Wire};
 pub use visit::{Stage, Visit, Waiting};

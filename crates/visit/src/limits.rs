@@ -39,6 +39,7 @@ pub(crate) fn held(book: &Book<'_>, record: &Record, check: usize) -> Option<Hel
         function,
         points,
         limits,
+        ..
     } = &book.sheet.checks.get(check)?.question
     else {
         return None;

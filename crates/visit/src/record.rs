@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ohmtrail_core::isolate::Evidence;
+use ohmtrail_core::reading::Flags;
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
@@ -249,15 +250,12 @@ impl Record {
     pub(crate) fn check_of(book: &Book<'_>, request: &Request) -> Option<usize> {
         match request {
             Request::Look { what } => book.sheet.look(what),
-            Request::Measure {
-                function,
-                points: [a, b],
-                state,
-            } => {
+            _ => {
+                let asked = request.measurement()?;
+                let [a, b] = asked.points;
                 let points = [book.sheet.point(a)?, book.sheet.point(b)?];
-                book.check_for(*function, points, state)
+                book.check_for(asked.function, points, asked.state, asked.low_impedance)
             }
-            _ => None,
         }
     }
 
@@ -305,7 +303,10 @@ impl Record {
             Event::Took(take) => {
                 let points = [&take.points[0], &take.points[1]].map(|p| book.sheet.point(p));
                 let check = match points {
-                    [Some(a), Some(b)] => book.check_for(take.function, [a, b], &take.state),
+                    [Some(a), Some(b)] => {
+                        let low_impedance = take.flags.has(Flags::LOW_IMPEDANCE);
+                        book.check_for(take.function, [a, b], &take.state, low_impedance)
+                    }
                     _ => None,
                 };
                 self.takes.push(Took {

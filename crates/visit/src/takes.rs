@@ -3,14 +3,14 @@
 use ohmtrail_core::accuracy::{AccuracyTable, Circuit, standard_uncertainty};
 use ohmtrail_core::gates::{self, Event as Told, Known, Seen, Step};
 use ohmtrail_core::leads::Leads;
-use ohmtrail_core::reading::{Function, MeterId, Reading, Shown};
+use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::{Micros, Ohms};
 use ohmtrail_trail::event::{Act, Acted, Event, Power, Request, Stamp, Take};
 
 use crate::book::Book;
 use crate::cooldown::AMBIENT;
 use crate::handle::{unknown, wants};
-use crate::input::{LEADS, Refusal, Taken};
+use crate::input::{Inputs, LEADS, Refusal, Taken};
 use crate::judge::{Weighed, gate_verdict, ground_verdict, leads, verdict, weigh};
 use crate::visit::{Purpose, Stated, Visit};
 
@@ -18,6 +18,10 @@ use crate::visit::{Purpose, Stated, Visit};
 const VOID_TAKES: u32 = 3;
 /// The points of a take on the known source.
 const KNOWN: &str = "known-source";
+
+fn is_volts(function: Function) -> bool {
+    matches!(function, Function::VoltsAc | Function::VoltsDc)
+}
 
 impl Visit<'_> {
     /// A display value on its way: sounds the alarm within this one reading. The gates are told of it
@@ -31,10 +35,10 @@ impl Visit<'_> {
             Some(Request::Act {
                 act: Act::Discharge,
             }) if reading.function == Function::VoltsDc => return Vec::new(),
-            Some(Request::Measure { points: [a, b], .. }) => {
+            asked => asked.and_then(Request::measurement).and_then(|asked| {
+                let [a, b] = asked.points;
                 self.book.sheet.point(a).zip(self.book.sheet.point(b))
-            }
-            _ => None,
+            }),
         };
         if points.is_some_and(|(a, b)| self.book.upstream([a, b])) {
             return Vec::new();
@@ -89,29 +93,26 @@ impl Visit<'_> {
             .ok_or(Refusal::NoSuchMeter(0))?;
         self.known(meter)?;
         // The meter that reads volts is the one that is proved and proves dead.
-        if matches!(taken.function, Some(Function::VoltsAc | Function::VoltsDc)) {
+        if taken.function.is_some_and(is_volts) {
             self.live.meter = Some(meter);
         }
         let request = match taken.ask {
             Some(ask) => Some(self.open(ask)?.request.clone()),
             None => None,
         };
-        let (wanted, points) = match (&request, &taken) {
+        let asked = request.as_ref().and_then(Request::measurement);
+        let (wanted, points) = match (asked, &request, taken.ask) {
+            (Some(asked), ..) => (asked.function, asked.points.clone()),
             (
-                Some(Request::Measure {
-                    function, points, ..
-                }),
-                _,
-            ) => (*function, points.clone()),
-            (
+                None,
                 Some(Request::Act {
                     act: Act::ProveMeter,
                 }),
-                Taken { ask: Some(ask), .. },
-            ) => return self.proved(*ask, meter, &taken, at),
-            (Some(other), Taken { ask: Some(ask), .. }) => {
+                Some(ask),
+            ) => return self.proved(ask, meter, &taken, at),
+            (None, Some(other), Some(ask)) => {
                 return Err(Refusal::Answer {
-                    ask: *ask,
+                    ask,
                     wants: wants(other),
                 });
             }
@@ -139,14 +140,36 @@ impl Visit<'_> {
             };
             pair = Some([find(a)?, find(b)?]);
         }
+        let function = taken.function.unwrap_or(wanted);
+        // Asked for in that mode, it is what was set, whether the display shows it or not.
+        let low = asked.is_some_and(|asked| asked.low_impedance) || self.inputs(meter).are_low();
         let reading = Reading {
-            function: taken.function.unwrap_or(wanted),
+            function,
             shown: taken.shown,
-            flags: taken.flags,
+            flags: taken
+                .flags
+                .with_if(Flags::LOW_IMPEDANCE, low && is_volts(function)),
             meter,
             at: at.steady,
         };
         Ok(self.take(taken.ask, reading, wanted, points, pair, at))
+    }
+
+    /// What a meter's inputs are on volts.
+    fn inputs(&self, meter: MeterId) -> Inputs {
+        self.live.inputs.get(&meter).copied().unwrap_or_default()
+    }
+
+    /// Whether every reading of volts is into a low impedance, and whether one can be: by the meters
+    /// that joined, or as one was seen to.
+    pub(crate) fn low_impedance(&self) -> (bool, bool) {
+        let mut all = self.live.inputs.values();
+        let always = !self.live.inputs.is_empty() && all.all(Inputs::are_low);
+        let mut all = self.live.inputs.values();
+        let mut takes = self.record.takes.iter();
+        let can =
+            all.any(Inputs::can_be_low) || takes.any(|t| t.take.flags.has(Flags::LOW_IMPEDANCE));
+        (always, can)
     }
 
     /// A take, with its points known.
@@ -202,7 +225,8 @@ impl Visit<'_> {
             void = void.or_else(|| gate_said.map(|why| why.words().to_owned()));
         }
         if void.is_none() {
-            let check = pair.and_then(|p| self.book.check_for(reading.function, p, &state));
+            let low = reading.flags.has(Flags::LOW_IMPEDANCE);
+            let check = pair.and_then(|p| self.book.check_for(reading.function, p, &state, low));
             let said = match (&purpose, check) {
                 (
                     Some(Purpose::Gate(

@@ -12,7 +12,7 @@ use ohmtrail_trail::event::{Act, Entry, Event, Request, Stamp};
 
 use crate::book::Book;
 use crate::cooldown::News;
-use crate::input::Refusal;
+use crate::input::{Inputs, Refusal};
 use crate::isolate::Stand;
 use crate::record::Record;
 
@@ -83,6 +83,8 @@ impl AccuracyTable for Stated {
 pub(crate) struct Live {
     pub pending: Option<Pending>,
     pub meters: BTreeMap<MeterId, Stated>,
+    /// What their inputs are on volts.
+    pub inputs: BTreeMap<MeterId, Inputs>,
     /// The meter in use: the first that joined, until another one reads volts.
     pub meter: Option<MeterId>,
     /// The breaker was opened, and the lock hung, in this run.

@@ -7,6 +7,16 @@ use ohmtrail_trail::Displayed;
 /// Why gates were shut by a live value, in the trail.
 pub(crate) const LIVE: &str =
     "live value where there should be none: hands off, treat the circuit as energised";
+/// What is said of volts that may be a floating conductor's.
+pub(crate) const GHOST: &str = "a floating conductor beside a live one reads so too on a meter of \
+     megohms: in the meter's low-impedance mode its volts fall to next to nothing, and those of a \
+     source stay";
+/// Why a unit counts as proved dead.
+pub(crate) const DEAD: &str = "every pair read no voltage, the meter proved before and after";
+/// The same where some of it was read into a low impedance.
+pub(crate) const DEAD_IN_LOW_IMPEDANCE: &str = "every pair read no voltage, the meter proved before \
+     and after; read into a low impedance: what a live neighbour couples into a conductor comes back \
+     once the probes are off";
 /// Why nothing more is asked of a dead unit where it does not become dead.
 pub(crate) const STAYS_LIVE: &str = "it stays live with its breaker open: another source feeds it, \
      or a path that is not in the sheet; that comes first, by a licensed person and local rules";

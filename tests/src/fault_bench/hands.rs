@@ -2,7 +2,7 @@
 //! meter and of the hand that holds its probes.
 
 use ohmtrail_circuit::bench::{Bench, BenchError};
-use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS, VOLTMETER_OHMS};
+use ohmtrail_circuit::meter::{CAPACITANCE_HERTZ, Ideal, OVERLOAD_OHMS};
 use ohmtrail_circuit::netlist::{Analysis, Deck, Leads};
 use ohmtrail_circuit::network::Element;
 use ohmtrail_circuit::sheet::{PointId, Sheet};
@@ -154,7 +154,7 @@ impl<'c, 'n> Hands<'c, 'n> {
         -CONTACT_OHMS * (1.0 - self.noise.unit()).ln()
     }
 
-    /// What the meter shows between two points.
+    /// What the meter shows between two points; volts, on that input resistance.
     ///
     /// # Errors
     /// What would have hurt somebody or the meter.
@@ -165,6 +165,7 @@ impl<'c, 'n> Hands<'c, 'n> {
         &mut self,
         function: Function,
         points: &[String; 2],
+        input_ohms: f64,
     ) -> Result<Shot, BenchError> {
         let sheet = self.sheet();
         let mut pair = points
@@ -198,7 +199,7 @@ impl<'c, 'n> Hands<'c, 'n> {
                 slip = Some(format!("the dial is on {}", dial.name()));
             }
         }
-        let value = self.value(dial, pair);
+        let value = self.value(dial, pair, input_ohms);
         let shown = self.display.show(dial, value, &mut self.noise);
         Ok(Shot {
             shown,
@@ -249,7 +250,7 @@ impl<'c, 'n> Hands<'c, 'n> {
 
     /// The value between two points in the function's base unit, before the display; infinite over
     /// every range.
-    fn value(&mut self, function: Function, pair: [PointId; 2]) -> f64 {
+    fn value(&mut self, function: Function, pair: [PointId; 2], input_ohms: f64) -> f64 {
         let Some((analysis, elements, held)) = self.bench.network(function) else {
             // No current of its own and nothing to measure: a dial on a function of no use here.
             return 0.0;
@@ -259,7 +260,7 @@ impl<'c, 'n> Hands<'c, 'n> {
         let input = if function == Function::AmpsAc {
             CLAMP_OHMS
         } else {
-            VOLTMETER_OHMS
+            input_ohms
         };
         let leads = self.load(analysis, elements, [held, input]);
         let answer = self
@@ -269,7 +270,7 @@ impl<'c, 'n> Hands<'c, 'n> {
         self.solved += 1;
         let (re, im) = answer[0];
         let volts = re.hypot(im);
-        let ours = match self.bench.measure(function, pair) {
+        let ours = match self.bench.measure_through(function, pair, input_ohms) {
             Ok(Ideal::Value(value)) if function != Function::VoltsDc => Some(value),
             _ => None,
         };

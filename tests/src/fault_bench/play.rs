@@ -1,6 +1,7 @@
 //! One case played to its end: the binary asks, the hands answer, the gates are watched.
 
 use ohmtrail_circuit::bench::Bench;
+use ohmtrail_circuit::meter::input_ohms;
 use ohmtrail_circuit::operate::{Motion, Unit};
 use ohmtrail_circuit::sheet::{Heat, Sheet};
 use ohmtrail_circuit::unit::Circuit;
@@ -254,7 +255,8 @@ fn answer(
                 return json!({ "id": id, "skip": "no such function" });
             };
             let points = [0, 1].map(|i| ask["points"][i].as_str().unwrap_or_default().to_owned());
-            match hands.measure(function, &points) {
+            let low = ask["input"] == "low-impedance";
+            match hands.measure(function, &points, input_ohms(low)) {
                 Ok(shot) => {
                     safety.read(function, &points);
                     if let Some(slip) = &shot.slip {
@@ -267,7 +269,8 @@ fn answer(
                         _ => text.digits,
                     };
                     let zeroed = hands.zeroed() && shot.dial == Function::Ohms;
-                    let flags = if zeroed { vec!["relative"] } else { Vec::new() };
+                    let lit = [(zeroed, "relative"), (low, "low-impedance")];
+                    let flags: Vec<&str> = lit.iter().filter(|f| f.0).map(|f| f.1).collect();
                     let mut line = json!({ "id": id, "display": display, "unit": text.unit,
                         "flags": flags });
                     if shot.told {

@@ -63,6 +63,8 @@ pub enum Unit {
     Pascal,
     /// Kelvin; a temperature may be written in degrees Celsius.
     Kelvin,
+    /// Metres.
+    Metre,
     /// A bare ratio; may be written in percent.
     Ratio,
 }

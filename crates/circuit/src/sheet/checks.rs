@@ -10,7 +10,8 @@ use toml::de::DeValue;
 use super::near::did_you_mean;
 use super::read::Reader;
 use super::toml::Keys;
-use crate::meter::VOLTMETER_OHMS;
+use crate::cable::Cable;
+use crate::meter::LOW_IMPEDANCE_OHMS;
 use crate::operate::Unit;
 use crate::unit::{Circuit, Drawn};
 
@@ -18,6 +19,9 @@ use super::{
     Caused, Check, Complaint, DeadPlan, Heat, Lift, Masked, PointId, Question, Sheet, quantity,
 };
 use crate::parts::{self, Sight};
+
+/// The longest cable, metres: longer ones are not of one unit.
+const LONGEST_METRES: f64 = 500.0;
 
 /// Minutes of a look (common practice, no published source).
 const LOOK_MINUTES: f64 = 0.5;
@@ -127,6 +131,7 @@ impl Reader {
             }
         };
         let minutes = keys.number("minutes").unwrap_or(1.0);
+        let low_impedance = keys.boolean("low-impedance").unwrap_or(false);
         let why = keys.need("why").map_or("", |w| w.0).to_owned();
         let limits = keys.strings("within");
         let proves: Vec<usize> = keys
@@ -151,6 +156,13 @@ impl Reader {
                 keys.span.clone(),
                 format!("{} on a live circuit", function.name()),
                 "write `power = \"off\"`: this function drives its own current",
+            );
+        }
+        if low_impedance && (function != Function::VoltsAc || power != Some(true)) {
+            keys.text.problem(
+                keys.span.clone(),
+                "`low-impedance` is for alternating volts under power",
+                "leave it out here",
             );
         }
         if function == Function::AmpsAc && self.wires.iter().all(|w| w.ends != [a, b]) {
@@ -194,12 +206,12 @@ impl Reader {
             }
         };
         for &heat in heats {
-            self.places.checks.push(keys.place());
-            self.checks.push(Check {
+            let check = Check {
                 question: Question::Measure {
                     function,
                     points: [a, b],
                     limits,
+                    low_impedance: false,
                 },
                 power,
                 lift,
@@ -207,8 +219,73 @@ impl Reader {
                 proves: proves.clone(),
                 minutes,
                 why: why.clone(),
-            });
+            };
+            if low_impedance {
+                self.low_impedance.push((keys.place(), check.clone()));
+            }
+            self.places.checks.push(keys.place());
+            self.checks.push(check);
         }
+    }
+
+    /// Adds the checks that can be made in the meter's low-impedance mode too. They come after all
+    /// others, so that a probe box, whose inputs have one resistance, numbers the rest as we do.
+    pub(super) fn low_impedance(&mut self) {
+        for (place, mut check) in std::mem::take(&mut self.low_impedance) {
+            if let Question::Measure { low_impedance, .. } = &mut check.question {
+                *low_impedance = true;
+            }
+            check.why = format!(
+                "{}; in the meter's low-impedance mode, where the volts of a floating conductor beside \
+                 a live one fall to next to nothing",
+                check.why
+            );
+            self.places.checks.push(place);
+            self.checks.push(check);
+        }
+    }
+
+    /// Wires that run side by side.
+    pub(super) fn cable(&self, name: String, keys: &Keys<'_, '_>) -> Option<Cable> {
+        let named = keys.left("wires");
+        let mut wires = Vec::new();
+        for (wire, span) in &named {
+            match self.wires.iter().position(|w| w.name == *wire) {
+                Some(found) => wires.push(found),
+                None if self.is_broken(wire) => {}
+                None => keys.text.problem(
+                    span.clone(),
+                    format!("\"{wire}\" is not a wire of this sheet"),
+                    format!(
+                        "{}name the wires that run side by side",
+                        did_you_mean(wire, self.wires.iter().map(|w| w.name.as_str()))
+                    ),
+                ),
+            }
+        }
+        let metres = keys.need("length").and_then(|(text, span)| {
+            let metres = quantity::read(text, parts::Unit::Metre).and_then(|m| {
+                let fits = m > 0.0 && m <= LONGEST_METRES;
+                fits.then_some(m)
+                    .ok_or_else(|| format!("a length is above 0 m and at most {LONGEST_METRES} m"))
+            });
+            metres
+                .map_err(|why| keys.text.problem(span, why, "correct `length`"))
+                .ok()
+        });
+        keys.finish();
+        if keys.strings("wires").is_empty() {
+            keys.text.problem(
+                keys.span.clone(),
+                format!("the cable \"{name}\" has no wires"),
+                "name them: wires = [\"first\", \"second\"]",
+            );
+        }
+        Some(Cable {
+            name,
+            wires,
+            metres: metres?,
+        })
     }
 
     fn fault(&self, keys: &Keys<'_, '_>, name: &str, span: Range<usize>) -> Option<usize> {
@@ -362,7 +439,8 @@ pub(super) fn never_dead(sheet: &Sheet, keys: &Keys<'_, '_>) {
     let named = named.chain(others.iter().flat_map(|other| other.strings("points")));
     for (name, span) in named {
         let ends = [sheet.point(name), Some(sheet.dead.ground)];
-        if opened.voltmeter(ends, VOLTMETER_OHMS) > DEAD.0 {
+        // What only a cable's coupling puts there is no source.
+        if opened.voltmeter(ends, LOW_IMPEDANCE_OHMS) > DEAD.0 {
             keys.text.problem(
                 span,
                 format!(

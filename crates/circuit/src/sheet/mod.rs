@@ -19,6 +19,7 @@ pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
 pub use self::near::did_you_mean;
 pub use self::quantity::words as unit_words;
+use crate::cable::Cable;
 use crate::costs::Costs;
 use crate::known::Known;
 use crate::parts::{Kind, LookKind};
@@ -138,6 +139,8 @@ pub enum Question {
         points: [PointId; 2],
         /// Limits that the sheet states, base units.
         limits: Option<(f64, f64)>,
+        /// Volts in the meter's low-impedance mode, where those of a floating conductor collapse.
+        low_impedance: bool,
     },
     /// A look.
     Look {
@@ -166,6 +169,20 @@ pub struct Check {
     pub minutes: f64,
     /// Why one would ask, in a sentence.
     pub why: String,
+}
+
+impl Check {
+    /// Whether it is volts in the meter's low-impedance mode.
+    #[must_use]
+    pub const fn is_low_impedance(&self) -> bool {
+        matches!(
+            self.question,
+            Question::Measure {
+                low_impedance: true,
+                ..
+            }
+        )
+    }
 }
 
 /// A fault that another one brings about.
@@ -256,6 +273,8 @@ pub struct Sheet {
     pub wires: Vec<Wire>,
     /// Every point: its name and what it is.
     pub points: Vec<(String, String)>,
+    /// Wires that run side by side.
+    pub cables: Vec<Cable>,
     /// Sets of wire ends that are lifted together.
     pub lifts: Vec<Lift>,
     /// Everything that can be asked.

@@ -45,6 +45,7 @@ pub fn words(unit: Unit) -> &'static str {
         Unit::Watt => "W",
         Unit::Pascal => "Pa (kPa)",
         Unit::Kelvin => "K or Cel",
+        Unit::Metre => "m",
         Unit::Ratio => "a bare number or %",
     }
 }
@@ -59,6 +60,7 @@ fn factor(unit: &str, want: Unit) -> Option<f64> {
         | (Unit::Watt, "W")
         | (Unit::Pascal, "Pa")
         | (Unit::Kelvin, "K" | "Cel")
+        | (Unit::Metre, "m")
         | (Unit::Ratio, "" | "1") => 1.0,
         (Unit::Ohm, "mOhm") | (Unit::Volt, "mV") | (Unit::Ampere, "mA") | (Unit::Henry, "mH") => {
             1e-3

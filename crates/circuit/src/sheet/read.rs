@@ -10,7 +10,7 @@ use std::ops::Range;
 use super::checks::never_dead;
 use super::near::did_you_mean;
 use super::toml::Keys;
-use super::{Check, Fault, Lift, Minutes, Part, Places, PointId, Sheet, Wire, quantity};
+use super::{Check, Fault, Lift, Minutes, Part, Place, Places, PointId, Sheet, Wire, quantity};
 use crate::costs::Costs;
 use crate::parts::{KINDS, kind};
 use crate::priors::Priors;
@@ -25,6 +25,8 @@ pub(super) struct Reader {
     pub(super) faults: Vec<Fault>,
     pub(super) lifts: Vec<Lift>,
     pub(super) checks: Vec<Check>,
+    /// Checks that can be made in the meter's low-impedance mode too, and where they are written.
+    pub(super) low_impedance: Vec<(Place, Check)>,
     pub(super) places: Places,
     /// Parts and wires that are there and cannot be read: what names them is not wrong for it.
     broken: Vec<String>,
@@ -71,11 +73,11 @@ fn check_removed(layers: &[Keys<'_, '_>]) {
                 layer.text.problem(
                     span,
                     format!("there is no \"{name}\" to remove"),
-                    "name a part, wire, lifted set, complaint, fault or check of the sheet that this sheet is based on",
+                    "name a part, wire, lifted set, cable, complaint, fault or check of the sheet that this sheet is based on",
                 );
             }
         }
-        for key in ["part", "wire", "lift", "complaint"] {
+        for key in ["part", "wire", "lift", "cable", "complaint"] {
             for table in layer.tables(key) {
                 let name = table.get("name").and_then(|n| n.get_ref().as_str());
                 let Some(name) = name else { continue };
@@ -166,6 +168,10 @@ impl Reader {
                 self.check(&keys);
             }
         }
+        self.low_impedance();
+        let cables = merged(layers, "cable").into_iter();
+        let cables = cables.filter_map(|(name, keys)| self.cable(name, &keys));
+        let cables: Vec<_> = cables.collect();
         let mut caused = Vec::new();
         for layer in layers {
             for keys in layer.tables("caused") {
@@ -242,6 +248,7 @@ impl Reader {
             parts: self.parts,
             wires: self.wires,
             points: self.points,
+            cables,
             lifts: self.lifts,
             checks: self.checks,
             faults: self.faults,

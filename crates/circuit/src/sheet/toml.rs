@@ -123,6 +123,16 @@ impl<'d, 't> Keys<'d, 't> {
         number
     }
 
+    /// Yes or no, or none.
+    pub fn boolean(&self, key: &'static str) -> Option<bool> {
+        let value = self.get(key)?;
+        let is = value.get_ref().as_bool();
+        if is.is_none() {
+            self.wrong_type(value, key, "true or false");
+        }
+        is
+    }
+
     /// A list of texts; empty if absent.
     pub fn strings(&self, key: &'static str) -> Vec<(&'d str, Range<usize>)> {
         let Some(value) = self.get(key) else {

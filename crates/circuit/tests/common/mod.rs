@@ -1,6 +1,6 @@
 //! What the tests of units share: sheets, fault sets by name, and units drawn as their sheet says.
 
-use ohmtrail_circuit::meter::{Ideal, Scene, State};
+use ohmtrail_circuit::meter::{Ideal, Scene, State, VOLTMETER_OHMS};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{FaultId, Heat, PointId, Sheet, read_builtin};
 use ohmtrail_circuit::unit::{Circuit, Drawn};
@@ -43,7 +43,7 @@ pub fn shows(unit: &Unit<'_>, function: Function, at: [&str; 2], state: State<'_
     let points = points(unit.circuit().sheet, at);
     Scene::new(unit, function, state)
         .unwrap_or_else(|| panic!("{function:?} in {state:?}"))
-        .shows(function, points)
+        .shows(function, points, VOLTMETER_OHMS)
 }
 
 /// The number that it shows.

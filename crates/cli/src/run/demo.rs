@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use ohmtrail_circuit::bench::{Bench, BenchError};
-use ohmtrail_circuit::meter::Ideal;
+use ohmtrail_circuit::meter::{Ideal, input_ohms};
 use ohmtrail_circuit::sheet::Question;
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::settle::Settler;
@@ -21,8 +21,10 @@ use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
 use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
-use ohmtrail_trail::event::{Act, Asked, Event, MeterJoined, Opened, Request, Streamed};
-use ohmtrail_visit::{Book, Input, Taken};
+use ohmtrail_trail::event::{
+    Act, Asked, Event, Measurement, MeterJoined, Opened, Request, Streamed,
+};
+use ohmtrail_visit::{Book, Input, Inputs, Taken};
 use serde_json::json;
 
 use super::desk::{Desk, Passing};
@@ -190,6 +192,10 @@ impl Instrument {
                 accuracy_assumed: self.profile.ranges.is_empty(),
             },
             accuracy: self.profile.specs(),
+            inputs: Inputs {
+                ohms: self.profile.input_ohm,
+                low_impedance_ohms: self.profile.low_impedance_ohm,
+            },
         }
     }
 }
@@ -364,10 +370,10 @@ impl<'b> Demo<'b> {
                 self.act(act);
                 Input::Done { ask, act: None }
             }
-            Request::Measure {
-                function, points, ..
-            } => return self.measure(asked, *function, points).await,
-            _ => skip(asked, "the bench does not know how"),
+            request => match request.measurement() {
+                Some(wanted) => return self.measure(asked, &wanted).await,
+                None => skip(asked, "the bench does not know how"),
+            },
         };
         Ok(self.desk.say(input, self.time.now())?)
     }
@@ -398,15 +404,15 @@ impl<'b> Demo<'b> {
     async fn measure(
         &mut self,
         asked: &Asked,
-        function: Function,
-        points: &[String; 2],
+        wanted: &Measurement<'_>,
     ) -> Result<Vec<Event>, Fail> {
-        let sheet = self.book.sheet;
-        let [Some(a), Some(b)] = [&points[0], &points[1]].map(|p| sheet.point(p)) else {
+        let (sheet, function) = (self.book.sheet, wanted.function);
+        let [Some(a), Some(b)] = wanted.points.each_ref().map(|p| sheet.point(p)) else {
             let input = skip(asked, "a point that the bench does not have");
             return Ok(self.desk.say(input, self.time.now())?);
         };
-        let value = match self.bench.measure(function, [a, b]) {
+        let input = input_ohms(wanted.low_impedance);
+        let value = match self.bench.measure_through(function, [a, b], input) {
             Ok(Ideal::Value(value)) => value,
             Ok(Ideal::Overload) => f64::INFINITY,
             // A clamp around a wire of a dead unit.
@@ -467,7 +473,7 @@ impl<'b> Demo<'b> {
                     ask: Some(asked.ask),
                     meter: Some(self.instruments[which].id),
                     function: Some(function),
-                    points: Some(points.clone()),
+                    points: Some(wanted.points.clone()),
                     shown: settled.shown,
                     flags: settled.flags,
                 });

@@ -6,7 +6,7 @@ use ohmtrail_daemon::forms::{
     Ask, Conclusion, Finding, Gate, Left, Suspect, Verdict, flags, function,
 };
 use ohmtrail_meters::keyed;
-use ohmtrail_trail::event::{Event, Request};
+use ohmtrail_trail::event::Event;
 use ohmtrail_visit::{Input, Record, Taken};
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -148,11 +148,11 @@ pub fn input(line: &str, record: &Record) -> Result<Option<Input>, String> {
         }));
     }
     if let Some(display) = message.display {
-        let asked = record.ask(id).map(|a| &a.request);
+        let asked = record.ask(id).and_then(|a| a.request.measurement());
         let function = match (&message.function, asked) {
             (Some(name), _) => function(name)?,
-            (None, Some(Request::Measure { function, .. })) => *function,
-            (None, _) => return Err(format!("ask {id} is no measurement")),
+            (None, Some(wanted)) => wanted.function,
+            (None, None) => return Err(format!("ask {id} is no measurement")),
         };
         let unit = message.unit.unwrap_or_default();
         return Ok(Some(Input::Take(Taken {

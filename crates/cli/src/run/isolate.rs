@@ -12,7 +12,7 @@ use ohmtrail_daemon::clock::wall_us;
 use ohmtrail_daemon::desk::DeskError;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp};
-use ohmtrail_visit::{Book, Input, Stage};
+use ohmtrail_visit::{Book, Input, Inputs, Stage};
 use serde_json::json;
 
 use super::cooling::{self, ColdArgs};
@@ -200,6 +200,10 @@ fn hold(
             accuracy_assumed: profile.ranges.is_empty(),
         },
         accuracy: profile.specs(),
+        inputs: Inputs {
+            ohms: profile.input_ohm,
+            low_impedance_ohms: profile.low_impedance_ohm,
+        },
     };
     desk.say(joined, time.now())?;
     if let Some(told) = told {

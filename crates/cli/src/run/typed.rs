@@ -4,7 +4,7 @@ use std::path::Path;
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_meters::keyed;
-use ohmtrail_trail::event::{Asked, PlateEntry, Request};
+use ohmtrail_trail::event::{Asked, PlateEntry};
 use ohmtrail_trail::photos;
 use ohmtrail_visit::{AMBIENT, Input, Taken};
 
@@ -132,16 +132,16 @@ pub fn read(line: &str, asked: Option<&Asked>, has_meter: bool, trail: &Path) ->
         ("photo", _) => photo(rest, trail),
         ("take", _) => volunteered(rest),
         ("", Some(_)) => match asked.map(|a| &a.request) {
-            Some(Request::Measure { .. }) if has_meter => Typed::Watch,
-            Some(Request::Measure { .. }) => {
+            Some(request) if request.measurement().is_some() && has_meter => Typed::Watch,
+            Some(request) if request.measurement().is_some() => {
                 Typed::Wrong("key the value in, such as 238.4 V".to_owned())
             }
             _ => Typed::Nothing,
         },
         ("", None) => Typed::Nothing,
-        _ => match asked.map(|a| &a.request) {
-            Some(Request::Measure { function, .. }) => keyed_value(line, *function, ask),
-            _ => Typed::Wrong(format!("\"{line}\" is not understood; type `help`")),
+        _ => match asked.and_then(|a| a.request.measurement()) {
+            Some(wanted) => keyed_value(line, wanted.function, ask),
+            None => Typed::Wrong(format!("\"{line}\" is not understood; type `help`")),
         },
     }
 }

@@ -15,7 +15,7 @@ use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp, Streamed};
-use ohmtrail_visit::{Book, Input, Stage, Taken};
+use ohmtrail_visit::{Book, Input, Inputs, Stage, Taken};
 use tokio::sync::mpsc;
 use tokio::time::sleep;
 
@@ -197,6 +197,10 @@ impl Table<'_> {
                 accuracy_assumed: profile.ranges.is_empty(),
             },
             accuracy: profile.specs(),
+            inputs: Inputs {
+                ohms: profile.input_ohm,
+                low_impedance_ohms: profile.low_impedance_ohm,
+            },
         };
         let mut events = self.desk.say(joined, stamp(self.clock))?;
         if let Some(told) = told {

@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use ohmtrail_circuit::meter::input_ohms;
 use ohmtrail_circuit::netlist::{Analysis, Deck};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::sheet::{FaultId, Heat, PointId, Question, Sheet};
@@ -57,6 +58,9 @@ pub struct Args {
     /// the sheet measures in this state
     #[arg(long, value_name = "A,B")]
     probe: Vec<String>,
+    /// The voltmeter in its low-impedance mode
+    #[arg(long)]
+    low_impedance: bool,
     /// Which unit is drawn from the sheet's priors
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -95,7 +99,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     };
     let mut deck = Deck::new(&sheet, analysis, &elements);
     for &points in &probes {
-        deck.probe(points);
+        deck.probe(points, input_ohms(args.low_impedance));
     }
     let text = deck.finish();
     if let Some(file) = &args.output {

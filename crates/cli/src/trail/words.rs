@@ -160,6 +160,15 @@ fn request(request: &Request) -> String {
             points: [a, b],
             state: s,
         } => format!("{} {a} to {b}, {}", function.name(), state(s)),
+        Request::LowImpedance {
+            function,
+            points: [a, b],
+            state: s,
+        } => format!(
+            "{} in low impedance {a} to {b}, {}",
+            function.name(),
+            state(s)
+        ),
         Request::Act { act: a } => act(a),
         _ => "something of a newer program".to_owned(),
     }

@@ -164,26 +164,23 @@ pub async fn picture(
 /// What there is to draw of an ask.
 fn drawing(seen: &Seen<'_>, ask: u32) -> Option<String> {
     let sheet = seen.book.sheet;
-    match &seen.record.ask(ask)?.request {
-        Request::Look { what } => draw::check(sheet, sheet.look(what)?),
-        Request::Measure {
-            function,
-            points: [a, b],
-            state,
-        } => {
-            let points = [sheet.point(a)?, sheet.point(b)?];
-            let ends: Vec<_> = state.lifted.iter().filter_map(|e| sheet.point(e)).collect();
-            Some(draw::probes(
-                sheet,
-                &Probing {
-                    function: *function,
-                    points,
-                    lifted: &ends,
-                },
-            ))
-        }
-        _ => None,
+    let request = &seen.record.ask(ask)?.request;
+    if let Request::Look { what } = request {
+        return draw::check(sheet, sheet.look(what)?);
     }
+    let asked = request.measurement()?;
+    let [a, b] = asked.points;
+    let points = [sheet.point(a)?, sheet.point(b)?];
+    let lifted = asked.state.lifted.iter();
+    let ends: Vec<_> = lifted.filter_map(|e| sheet.point(e)).collect();
+    Some(draw::probes(
+        sheet,
+        &Probing {
+            function: asked.function,
+            points,
+            lifted: &ends,
+        },
+    ))
 }
 
 /// The suspects, most probable first.

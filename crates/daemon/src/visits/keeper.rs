@@ -8,7 +8,7 @@ use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Event, MeterJoined, Streamed};
-use ohmtrail_visit::{Book, Input, Stage};
+use ohmtrail_visit::{Book, Input, Inputs, Stage};
 use tokio::time::sleep;
 
 use super::say::SayError;
@@ -460,6 +460,10 @@ impl<'b> Keeper<'b> {
                 accuracy_assumed: meter.profile.ranges.is_empty(),
             },
             accuracy: meter.profile.specs(),
+            inputs: Inputs {
+                ohms: meter.profile.input_ohm,
+                low_impedance_ohms: meter.profile.low_impedance_ohm,
+            },
         })?;
         meter.join(self.visit.news.clone());
         let state = meter.state();
@@ -548,6 +552,10 @@ impl<'b> Keeper<'b> {
                 accuracy_assumed: true,
             },
             accuracy: profile.specs(),
+            inputs: Inputs {
+                ohms: profile.input_ohm,
+                low_impedance_ohms: profile.low_impedance_ohm,
+            },
         })?;
         self.keyed = Some(meter);
         Ok(meter)

@@ -4,7 +4,6 @@ use ohmtrail_core::reading::{Flags, Function};
 use ohmtrail_meters::keyed;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::Request;
 use ohmtrail_visit::{Input, Refusal, Stage, Taken};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -154,10 +153,8 @@ impl Keeper<'_> {
             Place::Points(points) => (None, Some(points)),
         };
         let asked = ask.and_then(|ask| self.desk.visit.record().ask(ask));
-        let wanted = match asked.map(|a| &a.request) {
-            Some(Request::Measure { function, .. }) => Some(*function),
-            _ => None,
-        };
+        let wanted = asked.and_then(|a| a.request.measurement());
+        let wanted = wanted.map(|m| m.function);
         let function = typed.function.or(wanted).ok_or_else(|| {
             SayError::Value("say what the meter was set to: the function is missing".to_owned())
         })?;

@@ -38,13 +38,16 @@ impl Keeper<'_> {
             ask,
             open: open.map(|a| a.ask),
         })?;
-        let wanted = match &asked.request {
-            Request::Measure { function, .. } => Some(*function),
+        let wanted = asked.request.measurement().map(|m| m.function);
+        let proves = matches!(
+            &asked.request,
             Request::Act {
-                act: Act::ProveMeter,
-            } => None,
-            _ => return Err(SayError::NoMeasurement(ask)),
-        };
+                act: Act::ProveMeter
+            }
+        );
+        if wanted.is_none() && !proves {
+            return Err(SayError::NoMeasurement(ask));
+        }
         let (meter, name) = self.choose(meter, wanted)?;
         self.heard_alarm();
         self.watching = Some(Watching {

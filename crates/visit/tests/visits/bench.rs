@@ -4,7 +4,7 @@
 use std::sync::OnceLock;
 
 use ohmtrail_circuit::bench::{Bench, BenchError};
-use ohmtrail_circuit::meter::Ideal;
+use ohmtrail_circuit::meter::{Ideal, input_ohms};
 use ohmtrail_circuit::sheet::{Question, Sheet, read_builtin};
 use ohmtrail_core::accuracy::{Accuracy, Spec};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
@@ -12,7 +12,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Entry, Event, Finding, MeterJoined, Opened, Request, Stamp,
 };
-use ohmtrail_visit::{Book, Input, Refusal, SheetBundle, Stage, Taken, Visit};
+use ohmtrail_visit::{Book, Input, Inputs, Refusal, SheetBundle, Stage, Taken, Visit};
 
 /// The sheet, compiled once for all tests.
 pub fn bundle() -> &'static SheetBundle {
@@ -63,6 +63,7 @@ pub fn joined(meter: u16) -> Input {
             accuracy_assumed: false,
         },
         accuracy: STATED.to_vec(),
+        inputs: Inputs::default(),
     }
 }
 
@@ -208,6 +209,9 @@ impl<'b> Hands<'b> {
             Request::Measure {
                 function, points, ..
             } => Input::Take(self.take(*function, points, ask)),
+            Request::LowImpedance {
+                function, points, ..
+            } => Input::Take(self.take_through(*function, points, ask, true)),
             Request::Act { act } => {
                 self.do_act(act);
                 Input::Done { ask, act: None }
@@ -217,9 +221,21 @@ impl<'b> Hands<'b> {
     }
 
     pub fn take(&self, function: Function, points: &[String; 2], ask: Option<u32>) -> Taken {
+        self.take_through(function, points, ask, false)
+    }
+
+    /// A take with the meter in its low-impedance mode or not.
+    pub fn take_through(
+        &self,
+        function: Function,
+        points: &[String; 2],
+        ask: Option<u32>,
+        low: bool,
+    ) -> Taken {
         let pair =
             [&points[0], &points[1]].map(|p| self.visit.book().sheet.point(p).expect("a point"));
-        let ideal = match self.bench.measure(function, pair) {
+        let input = input_ohms(low);
+        let ideal = match self.bench.measure_through(function, pair, input) {
             Ok(ideal) => ideal,
             // No current where there is no power.
             Err(BenchError::NotModelled { .. }) => Ideal::Value(0.0),
@@ -231,11 +247,9 @@ impl<'b> Hands<'b> {
             points: Some(points.clone()),
             shown: show(function, ideal),
             // Leads zeroed.
-            flags: if function == Function::Ohms {
-                Flags::RELATIVE
-            } else {
-                Flags::NONE
-            },
+            flags: Flags::NONE
+                .with_if(Flags::RELATIVE, function == Function::Ohms)
+                .with_if(Flags::LOW_IMPEDANCE, low),
             meter: None,
         }
     }

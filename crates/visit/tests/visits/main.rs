@@ -5,6 +5,7 @@ mod bench;
 mod cooldown;
 mod earlier;
 mod gates;
+mod ghosts;
 mod intermittent;
 mod replay;
 mod sweep;
