@@ -97,7 +97,22 @@ pub fn compile(sheet: &Sheet, options: Options) -> Result<Compiled, CompileError
     let checks = check_bands(&circuit);
     let mut predicted = predict_all(&circuit, &hypotheses, options.samples, &checks);
     let means = means(&predicted, options.samples);
-    let mut order = group(&means);
+    // A fault that needs heat to show is repaired as the one that does not.
+    let repaired: Vec<Vec<FaultId>> = hypotheses
+        .iter()
+        .map(|h| {
+            let always = |&f: &FaultId| sheet.always(f).unwrap_or(f);
+            let mut all: Vec<FaultId> = h.faults.iter().map(always).collect();
+            all.sort_unstable();
+            all
+        })
+        .collect();
+    let cold: Vec<bool> = sheet
+        .checks
+        .iter()
+        .map(|c| c.heat == Some(Heat::Cold))
+        .collect();
+    let mut order = group(&means, &repaired, &cold);
     let named = hypotheses.len();
     let unnamed = if options.singles_only {
         Vec::new()
@@ -194,7 +209,9 @@ fn hypotheses(sheet: &Sheet, options: Options) -> Vec<Hypothesis> {
         faults: Vec::new(),
         prior: sheet.priors.no_fault,
     }];
-    all.extend((0..sheet.faults.len()).map(|f| Hypothesis {
+    // A probe box waits for nothing to cool: it knows only the fault that is there at all times.
+    let known = |f: &FaultId| !options.singles_only || sheet.always(*f).is_none();
+    all.extend((0..sheet.faults.len()).filter(known).map(|f| Hypothesis {
         faults: vec![f],
         prior: p(f),
     }));

@@ -10,6 +10,9 @@ use crate::unit::{Drawn, set_ohms};
 /// Amperes from which a heating element heats its limit.
 const HEATING_AMPS: f64 = 1.0;
 
+/// Amperes from which a joint in a winding warms (common practice, no published source).
+const WARMING_AMPS: f64 = 0.1;
+
 /// How far the high side rises, as a factor, with no air over its condenser (common practice, no
 /// published source: it rises until the control opens).
 const NO_AIR: f64 = 2.0;
@@ -42,6 +45,9 @@ pub enum Trigger {
     /// Opens once the unit has run for a while, shaken or warm, and closes again at rest: an
     /// intermittent fault, found while it shows.
     Running,
+    /// Opens once current has warmed it, and closes again when it is cold: an intermittent fault,
+    /// found while it shows.
+    Warm,
     /// Opens above a pressure of the high side, until it is reset by hand.
     HighPressure {
         /// The refrigerant's part.
@@ -211,6 +217,7 @@ fn is_opened(
             let running = runs(assembly, motion, r.compressor);
             running && r.high_side(runs(assembly, motion, r.fan)) > cut_out
         }),
+        Trigger::Warm => now.currents(&assembly.elements[control.element])[0].norm() > WARMING_AMPS,
         Trigger::Running => assembly
             .contactors
             .iter()
@@ -289,7 +296,7 @@ pub(crate) fn opens(
 pub(crate) fn when_dead(assembly: &mut Assembly, closed: &[bool], heat: Heat) {
     for (control, &closed) in assembly.controls.iter().zip(closed) {
         let again = match control.trigger {
-            Trigger::Heat { .. } => heat == Heat::Cold,
+            Trigger::Heat { .. } | Trigger::Warm => heat == Heat::Cold,
             Trigger::Running => true,
             _ => false,
         };
@@ -308,7 +315,7 @@ pub(crate) fn followed<'f>(now: &'f AsFound<'_>, part: usize) -> Option<&'f Refr
     let assembly = &now.assembly;
     let control = assembly.controls.iter().find(|c| c.part == part)?;
     match control.trigger {
-        Trigger::Heat { .. } | Trigger::Running => None,
+        Trigger::Heat { .. } | Trigger::Running | Trigger::Warm => None,
         Trigger::LowPressure {
             refrigerant: of, ..
         }
@@ -358,7 +365,7 @@ pub(crate) fn consequences(found: &AsFound<'_>, sheet: &Sheet) -> Vec<String> {
                 Trigger::LowPressure { .. } => "open-on-low-pressure",
                 Trigger::HighPressure { .. } => "tripped-on-high-pressure",
                 // That is the fault itself.
-                Trigger::Running => return None,
+                Trigger::Running | Trigger::Warm => return None,
             };
             Some(format!("{}.{word}", sheet.parts[control.part].name))
         })

@@ -239,7 +239,9 @@ fn the_singles_table_fits_a_probe_box() {
     );
     assert!(small.bytes.len() < 128 * 1024, "{}", small.bytes.len());
     assert!(small.bytes.len() < full.bytes.len());
-    assert_eq!(small.sets.len(), sheet.faults.len() + 2);
+    // It waits for nothing to cool: what only heat tells from another fault is left out.
+    let known = (0..sheet.faults.len()).filter(|&f| sheet.always(f).is_none());
+    assert_eq!(small.sets.len(), known.count() + 2);
     assert!(small.sets.iter().all(|s| s.len() < 2));
 }
 

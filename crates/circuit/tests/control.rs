@@ -5,11 +5,14 @@
 mod common;
 
 use common::{amps, dead, number, unit, volts};
+use ohmtrail_circuit::compile::{Options, compile};
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::operate::{Motion, Unit};
 use ohmtrail_circuit::parts::Sight;
 use ohmtrail_circuit::sheet::{BUILTIN, Heat, Question, Sheet, read_builtin};
 use ohmtrail_circuit::unit::Circuit;
+use ohmtrail_core::class::{Class, Likely};
+use ohmtrail_core::isolate::{Belief, Evidence, Table};
 use ohmtrail_core::reading::Function;
 
 fn sheet(name: &str) -> Sheet {
@@ -368,4 +371,65 @@ fn what_opens_once_the_unit_runs_is_whole_at_rest() {
     // The relay stops the fan only.
     let u = unit(&circuit, &["defrost-relay.opens-running"], 0.5);
     assert_eq!(motion(&u, "compressor"), Motion::Running);
+}
+
+/// A winding whose joint opens once current has warmed it: open as it is found and while it is warm,
+/// whole when the motor is cold, and in the first seconds after a start from cold it turns. The same
+/// motor with a winding that is open at all times reads alike until it is cold.
+#[test]
+fn what_opens_when_hot_is_whole_when_cold() {
+    let sheet = sheet("split-heat-pump-1ph");
+    let circuit = Circuit::new(&sheet);
+    let whole = unit(&circuit, &[], 0.5);
+    let fan = part(&sheet, "fan-motor");
+    let ends = [
+        ("run", ["fan-common.1", "fan-run.1"]),
+        ("start", ["fan-start.1", "fan-run.1"]),
+    ];
+    for (winding, at) in ends {
+        let hot = unit(&circuit, &[&format!("fan-motor.{winding}-opens-hot")], 0.5);
+        let always = unit(&circuit, &[&format!("fan-motor.{winding}-open")], 0.5);
+        let read = |u: &Unit<'_>, heat| dead(u, Function::Ohms, at, "fan", heat);
+        assert_eq!(read(&hot, Heat::AsFound), Ideal::Overload, "{winding}");
+        let [cold, healthy] = [&hot, &whole].map(|u| number(read(u, Heat::Cold)));
+        assert!((cold / healthy - 1.0).abs() < 1e-9, "{winding}: {cold}");
+        assert_eq!(read(&always, Heat::Cold), Ideal::Overload, "{winding}");
+        assert!(!hot.sees(fan, Sight::Running, Heat::AsFound), "{winding}");
+        assert!(hot.sees(fan, Sight::Running, Heat::Cold), "{winding}");
+        assert!(!always.sees(fan, Sight::Running, Heat::Cold), "{winding}");
+        assert_eq!(motion(&hot, "compressor"), Motion::Running);
+    }
+}
+
+/// What is repaired is the same, so the two share a group and no wait is asked for; a cold reading that
+/// was made all the same tells them apart.
+#[test]
+fn a_cold_reading_tells_what_opens_when_hot_from_what_is_open() {
+    let sheet = sheet("split-heat-pump-1ph");
+    let compiled = compile(&sheet, Options::default()).expect("it compiles");
+    let table = Table::parse(&compiled.bytes).expect("a table");
+    let [hot, always] = ["fan-motor.run-opens-hot", "fan-motor.run-open"].map(|name| {
+        let fault = sheet.fault(name).expect("a fault");
+        let at = compiled.sets.iter().position(|set| *set == [fault]);
+        u16::try_from(at.expect("a hypothesis")).expect("small")
+    });
+    assert_eq!(table.group(hot), table.group(always));
+    let mut weights = vec![0.0; table.weight_count()];
+    let mut belief = Belief::new(&table, &mut weights).expect("room");
+    let point = |name| sheet.point(name).expect("a point");
+    let at = ["fan-common.1", "fan-run.1"].map(point);
+    let check = |heat| {
+        let found = sheet.checks.iter().position(|c| {
+            c.heat == Some(heat)
+                && c.power == Some(false)
+                && matches!(c.question, Question::Measure { points, .. } if points == at)
+        });
+        u16::try_from(found.expect("a check")).expect("small")
+    };
+    let open = Evidence::Confirmed(Likely::certain(Class::Open));
+    belief.update(check(Heat::AsFound), &open).expect("taken");
+    assert!(belief.posterior(always) > 5.0 * belief.posterior(hot));
+    let within = Evidence::Confirmed(Likely::certain(Class::Within));
+    belief.update(check(Heat::Cold), &within).expect("taken");
+    assert!(belief.posterior(hot) > 20.0 * belief.posterior(always));
 }

@@ -26,7 +26,8 @@ use crate::network::{Element, Node, OPEN_OHMS};
 use crate::surroundings::{Control, Refrigerant, Trigger, Valve};
 
 use self::rows::{
-    bonded, by_degree, by_value, fault, intermittent, look, param, terminal, winding,
+    bonded, by_degree, by_value, fault, heat_dependent, intermittent, look, param, terminal,
+    winding,
 };
 
 pub use self::ecm::{Drive, DrivenMotor};
@@ -114,6 +115,8 @@ pub struct FaultKind {
     pub needs: Option<&'static str>,
     /// It comes and goes: under which condition it shows, in words.
     pub shows: Option<&'static str>,
+    /// The fault of the same place that is there at all times, if only heat tells this one from it.
+    pub always: Option<&'static str>,
 }
 
 /// Something that can be seen, heard or felt.
@@ -480,8 +483,24 @@ impl Build<'_> {
     /// A contact that is closed unless the fault `open` holds it open, and that opens under the fault
     /// `running` once the unit runs.
     fn shaken(&mut self, ends: [Node; 2], closed_ohms: f64, open: &str, running: &str) {
+        self.comes_and_goes(ends, closed_ohms, open, running, Trigger::Running);
+    }
+
+    /// The same that opens under the fault `hot` once current has warmed it.
+    fn warmed(&mut self, ends: [Node; 2], closed_ohms: f64, open: &str, hot: &str) {
+        self.comes_and_goes(ends, closed_ohms, open, hot, Trigger::Warm);
+    }
+
+    fn comes_and_goes(
+        &mut self,
+        ends: [Node; 2],
+        closed_ohms: f64,
+        open: &str,
+        fault: &str,
+        trigger: Trigger,
+    ) {
         let element = self.contact(ends[0], ends[1], closed_ohms, open);
-        if self.has(running) {
+        if self.has(fault) {
             let stuck = self.has(open).then_some(false);
             self.assembly.controls.push(Control {
                 part: self.part,
@@ -489,7 +508,7 @@ impl Build<'_> {
                 closed_ohms,
                 stuck,
                 tripped: false,
-                trigger: Trigger::Running,
+                trigger,
             });
         }
     }

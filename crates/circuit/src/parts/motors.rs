@@ -2,7 +2,7 @@
 
 use super::{
     Build, FaultKind, Kind, LookKind, MotorDevice, Param, Sight, Unit, bonded, by_degree, by_value,
-    fault, look, param, terminal, winding,
+    fault, heat_dependent, look, param, terminal, winding,
 };
 use crate::network::{Element, OPEN_OHMS};
 
@@ -78,10 +78,22 @@ const PARAMS: [Param; 11] = [
     ),
 ];
 
-const fn faults(scale: f64) -> [FaultKind; 10] {
+const fn faults(scale: f64) -> [FaultKind; 12] {
     [
         fault("run-open", 0.12 * scale, "run winding open"),
         fault("start-open", 0.15 * scale, "start winding open"),
+        heat_dependent(
+            "run-opens-hot",
+            0.012 * scale,
+            "run winding opens when it is hot, and closes when it is cold",
+            "run-open",
+        ),
+        heat_dependent(
+            "start-opens-hot",
+            0.015 * scale,
+            "start winding opens when it is hot, and closes when it is cold",
+            "start-open",
+        ),
         fault(
             "run-shorted",
             0.07 * scale,
@@ -207,8 +219,8 @@ fn two_windings(b: &mut Build<'_>) {
     let (star, run_inside, start_inside) = (b.inside(0), b.inside(1), b.inside(2));
     let protector_failed = b.has("protector-failed");
     let protector = b.contact(common, star, 5e-3, "protector-failed");
-    b.contact(run, run_inside, 1e-3, "run-open");
-    b.contact(start, start_inside, 1e-3, "start-open");
+    b.warmed([run, run_inside], 1e-3, "run-open", "run-opens-hot");
+    b.warmed([start, start_inside], 1e-3, "start-open", "start-opens-hot");
     let mut data = b.motor_data();
     let mut run_short = b.under("run-shorted", 0.3 * data.main_ohms, OPEN_OHMS);
     let mut start_short = b.under("start-shorted", 0.3 * data.aux_ohms, OPEN_OHMS);

@@ -51,6 +51,7 @@ pub(super) const fn fault(name: &'static str, weight: f64, words: &'static str) 
         degree: false,
         needs: None,
         shows: None,
+        always: None,
     }
 }
 
@@ -64,6 +65,25 @@ pub(super) const fn intermittent(
     FaultKind {
         shows: Some(shows),
         ..fault(name, weight, words)
+    }
+}
+
+/// A fault that shows while its part is hot, and is otherwise that of this name, which is there at
+/// all times.
+pub(super) const fn heat_dependent(
+    name: &'static str,
+    weight: f64,
+    words: &'static str,
+    always: &'static str,
+) -> FaultKind {
+    FaultKind {
+        always: Some(always),
+        ..intermittent(
+            name,
+            weight,
+            words,
+            "once current has warmed it; cold it reads whole",
+        )
     }
 }
 

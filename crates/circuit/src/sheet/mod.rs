@@ -348,6 +348,18 @@ impl Sheet {
         own?.shows
     }
 
+    /// The fault of the same place that is there at all times, if only heat tells this one from it.
+    #[must_use]
+    pub fn always(&self, fault: FaultId) -> Option<FaultId> {
+        let hot = self.faults.get(fault)?;
+        let part = self.parts.get(hot.owner)?;
+        let own = part.kind.faults.iter().find(|f| f.name == hot.kind_name);
+        let always = own?.always?;
+        self.faults
+            .iter()
+            .position(|f| f.owner == hot.owner && f.kind_name == always)
+    }
+
     /// The name of a look check, `part.look`.
     #[must_use]
     pub fn look_name(&self, part: usize, look: &LookKind) -> String {
