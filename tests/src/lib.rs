@@ -7,3 +7,4 @@ pub mod daemon_bench;
 pub mod fault_bench;
 pub mod probe_box;
 pub mod technician;
+pub mod visiting;

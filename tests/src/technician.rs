@@ -121,6 +121,17 @@ impl<'c> Technician<'c> {
         self.bench.sheet()
     }
 
+    /// The unit.
+    #[must_use]
+    pub fn bench(&self) -> &Bench<'c> {
+        &self.bench
+    }
+
+    /// What the meter shows of a value.
+    pub fn shows(&mut self, function: Function, value: f64) -> Shown {
+        self.displays[which(function)].show(function, value, &mut self.noise)
+    }
+
     /// What the customer would report of this unit.
     #[must_use]
     pub fn complaint(&self) -> String {
@@ -154,7 +165,7 @@ impl<'c> Technician<'c> {
     /// If a point is unknown, or the measurement would have hurt somebody.
     pub fn measure(&mut self, function: Function, points: &[String; 2]) -> Shown {
         let value = self.value(function, points);
-        self.displays[which(function)].show(function, value, &mut self.noise)
+        self.shows(function, value)
     }
 
     /// Does what an act of that name says, with these wire ends.

@@ -10,147 +10,16 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use ohmtrail_circuit::sheet::read_builtin;
-use ohmtrail_core::reading::{Flags, Function, MeterId};
-use ohmtrail_core::units::Micros;
 use ohmtrail_meters::profile::Profile;
-use ohmtrail_tests::technician::{FRAMES, Technician, profile, which};
-use ohmtrail_trail::event::{Act, Entry, Event, Finding, MeterJoined, Opened, Request, Stamp};
-use ohmtrail_visit::{Book, Input, Inputs, SheetBundle, Taken, Visit};
+use ohmtrail_tests::technician::profile;
+use ohmtrail_tests::visiting::visit;
+use ohmtrail_visit::{Book, SheetBundle};
 
 /// At least this share of a sheet's visits must be right.
 const RIGHT: f64 = 0.99;
 
 /// At most so many visits of one fault may end otherwise.
 const MISSES: u64 = 1;
-
-/// A visit that asks for more than this does not end.
-const MOST_ASKS: usize = 1500;
-
-fn act_name(act: &Act) -> (String, Vec<String>) {
-    match act {
-        Act::Lift(ends) => ("lift".to_owned(), ends.clone()),
-        Act::PutBack(ends) => ("put-back".to_owned(), ends.clone()),
-        other => {
-            let name = serde_json::to_value(other).expect("an act is JSON");
-            (name.as_str().expect("a plain act").to_owned(), Vec::new())
-        }
-    }
-}
-
-/// One visit in a technician's hands: the finding, the leading suspect, and how many asks it took.
-fn visit(
-    book: &Book<'_>,
-    profiles: &[Profile; 2],
-    seed: u64,
-    faults: &[usize],
-) -> (Finding, String, usize) {
-    let mut technician = Technician::new(&book.circuit, seed, faults);
-    let mut visit = Visit::new(book);
-    let mut seconds = 0.0_f64;
-    let at = |seconds: f64| Stamp {
-        steady: Micros((seconds * 1e6) as u64),
-        wall_us: 1_900_000_000_000_000 + (seconds * 1e6) as i64,
-    };
-    let apply = |visit: &mut Visit<'_>, events: Vec<Event>, seconds: f64| {
-        for event in events {
-            let at = at(seconds);
-            visit.apply(&Entry { at, event });
-        }
-    };
-    let say = |visit: &mut Visit<'_>, input: Input, seconds: f64| {
-        let events = visit
-            .handle(input, at(seconds))
-            .expect("an honest answer is taken");
-        apply(visit, events, seconds);
-    };
-    let opened = Opened {
-        tool: "test".to_owned(),
-        work_order: "invented".to_owned(),
-        technician: "invented".to_owned(),
-        unit: "invented".to_owned(),
-        sheet: book.sheet.name.clone(),
-        sheet_hash: book.sheet.hash,
-        previous: None,
-        simulated: true,
-    };
-    say(&mut visit, Input::Open(opened), seconds);
-    for (meter, profile) in (1..).zip(profiles) {
-        let joined = MeterJoined {
-            meter: MeterId(meter),
-            driver: FRAMES[usize::from(meter) - 1].to_owned(),
-            place: "bench".to_owned(),
-            profile: profile.name.clone(),
-            accuracy_assumed: false,
-        };
-        let accuracy = profile.specs();
-        let inputs = Inputs::default();
-        let joins = Input::MeterJoined {
-            joined,
-            accuracy,
-            inputs,
-        };
-        say(&mut visit, joins, seconds);
-    }
-    let complaint = Input::Complaint {
-        what: technician.complaint(),
-        words: String::new(),
-    };
-    say(&mut visit, complaint, seconds);
-    for asks in 0..MOST_ASKS {
-        loop {
-            let events = visit.next(at(seconds));
-            if !events.is_empty() {
-                apply(&mut visit, events, seconds);
-            } else if let Some(waiting) = visit.waiting() {
-                seconds = waiting.until.0 as f64 / 1e6 + 1.0;
-            } else {
-                break;
-            }
-        }
-        if let Some(finding) = &visit.record().finding {
-            let lead = visit.record().suspects.first();
-            let lead = lead.map_or_else(String::new, |s| format!("{:?} {:.2}", s.faults, s.p));
-            return (finding.clone(), lead, asks);
-        }
-        let asked = visit
-            .record()
-            .open_ask()
-            .cloned()
-            .expect("a visit without a finding asks");
-        seconds += f64::from(asked.minutes) * 60.0;
-        let ask = Some(asked.ask);
-        let input = match &asked.request {
-            Request::Look { what } => Input::Look {
-                ask,
-                what: None,
-                answer: technician.look(what).expect("a look of the sheet"),
-            },
-            Request::Measure {
-                function, points, ..
-            } => Input::Take(Taken {
-                ask,
-                function: Some(*function),
-                points: Some(points.clone()),
-                shown: technician.measure(*function, points),
-                // Leads zeroed.
-                flags: if *function == Function::Ohms {
-                    Flags::RELATIVE
-                } else {
-                    Flags::NONE
-                },
-                meter: Some(MeterId(1 + which(*function) as u16)),
-            }),
-            Request::Act { act } => {
-                let (name, ends) = act_name(act);
-                technician.act(&name, &ends);
-                Input::Done { ask, act: None }
-            }
-            other => panic!("an ask that is not known: {other:?}"),
-        };
-        say(&mut visit, input, seconds);
-    }
-    panic!("the visit does not end");
-}
 
 #[derive(Default)]
 struct Row {
@@ -299,8 +168,9 @@ fn seeds(book: &Book<'_>, profiles: &[Profile; 2], set: &[usize], salt: usize, v
     let mut row = Row::default();
     for seed in 0..visits {
         let drawn = 1 + seed * 1009 + salt as u64 * 7;
-        let (finding, lead, asks) = visit(book, profiles, drawn, set);
-        row.asks += asks;
+        let ended = visit(book, profiles, drawn, set, None);
+        let (finding, lead) = (ended.finding, ended.lead);
+        row.asks += ended.asks;
         let found: BTreeSet<String> = finding.faults.iter().cloned().collect();
         let alike: Vec<BTreeSet<String>> = finding
             .alike

@@ -24,12 +24,15 @@ const PAIRS: [[&str; 2]; 3] = [
 const THEN: f64 = 18.0;
 const NOW: f64 = 31.0;
 
+/// The unit of most of these tests.
+const UNIT: u64 = 77;
+
 /// Drawn once: the same unit in both years.
-fn drawn(sheet: &Sheet, air: f64, severity: f64) -> Drawn {
+fn drawn(sheet: &Sheet, unit: u64, air: f64, severity: f64) -> Drawn {
     Drawn {
         air: Celsius(air),
         severity: vec![severity; sheet.faults.len()],
-        ..Drawn::draw(&bundle().sheet, 77)
+        ..Drawn::draw(&bundle().sheet, unit)
     }
 }
 
@@ -41,10 +44,14 @@ fn sheet() -> Sheet {
 
 /// Last year: the compressor had overheated, was left for so many hours, and read cold.
 fn last_year(hours: f64, air_read: bool) -> Vec<Entry> {
+    last_year_of(UNIT, hours, air_read)
+}
+
+fn last_year_of(unit: u64, hours: f64, air_read: bool) -> Vec<Entry> {
     let book = Book::new(bundle()).expect("the book opens");
     let mut hands = Hands::complaining(&book, &["compressor.overheated"], 5, "fan-only");
     let fault = book.sheet.fault("compressor.overheated").expect("a fault");
-    let drawn = drawn(book.sheet, THEN, 0.5);
+    let drawn = drawn(book.sheet, unit, THEN, 0.5);
     hands.bench = Bench::with(Unit::new(&book.circuit, drawn, &[fault]));
     // The compressor's leads are lifted by then.
     hands.until(|r| {
@@ -84,14 +91,19 @@ fn last_year(hours: f64, air_read: bool) -> Vec<Entry> {
     hands.entries
 }
 
-/// This year's visit with that sheet, of the same unit with some of its turns shorted.
-fn this_year(told: &SheetBundle, asked_by: &SheetBundle, fault: &str) -> (Finding, Vec<Entry>) {
+/// This year's visit with that sheet, of the same unit with a fifth of a winding's turns shorted.
+fn this_year(
+    told: &SheetBundle,
+    asked_by: &SheetBundle,
+    unit: u64,
+    fault: &str,
+) -> (Finding, Vec<Entry>) {
     let unit_book = Book::new(told).expect("the book opens");
     let book = Book::new(asked_by).expect("the book opens");
     let mut hands = Hands::complaining(&book, &[], 9, "fan-only");
     let faults = [told.sheet.fault(fault).expect("a fault")];
     // 0.2 of the turns.
-    let drawn = drawn(&told.sheet, NOW, (0.2 - 0.06) / 0.24);
+    let drawn = drawn(&told.sheet, unit, NOW, (0.2 - 0.06) / 0.24);
     hands.bench = Bench::with(Unit::new(&unit_book.circuit, drawn, &faults));
     let finding = hands.run();
     (finding, std::mem::take(&mut hands.entries))
@@ -103,7 +115,7 @@ fn cold_windings_of_last_year_are_known_this_year() {
     let entries = last_year(12.0, true);
     let earlier = Earlier::of(&book, &entries).expect("of the same sheet");
     assert_eq!(earlier.left_out, [""; 0]);
-    let truth = drawn(book.sheet, THEN, 0.5);
+    let truth = drawn(book.sheet, UNIT, THEN, 0.5);
     assert_eq!(earlier.known.len(), 2);
     for known in &earlier.known {
         let stated = known.stated().expect("a winding");
@@ -182,48 +194,60 @@ fn a_trail_of_another_sheet_is_refused() {
     assert_eq!(Earlier::of(&book, &[]), Err(EarlierError::NotOpened));
 }
 
-/// The same unit a year on, a fifth of a winding's turns shorted: with last year's values the turns
-/// are found; without them it is at most a motor that overheats or does not turn.
+/// Units of the sample below.
+const UNITS: u64 = 8;
+
+/// Of so many visits, two to a unit, at least so many name the very fault. Were it named in three of
+/// four, fewer would come once in a thousand such samples (binomial: 0.001 quantile of 16 at 0.75 is 6).
+const NAMED: usize = 6;
+
+/// Units a year on, a fifth of a winding's turns shorted. With last year's values the turns are found,
+/// or the visit ends undecided with them ahead; no other fault is ever named. Without those values
+/// the fault is none of the sheet's, and no part but the motor is accused.
 #[test]
 fn shorted_turns_are_found_by_last_years_values() {
     let book = Book::new(bundle()).expect("the book opens");
-    let mut earlier = Earlier::of(&book, &last_year(12.0, true)).expect("of the same sheet");
-    let mut told = sheet();
-    told.measured_air = Some(Quantity::new(Celsius(NOW), 0.6));
-    earlier.teach(&mut told);
-    let note = earlier.note(&told);
-    assert!(
-        note.contains("compressor.run-ohms") && !note.contains("left out"),
-        "{note}"
-    );
-    let told = SheetBundle::new(told).expect("it compiles");
-    for fault in [
-        "compressor.run-turns-shorted",
-        "compressor.start-turns-shorted",
-    ] {
-        let (finding, entries) = this_year(&told, &told, fault);
-        // Found, or at least far ahead of everything else.
-        let told_last = entries.iter().rev().find_map(|e| match &e.event {
-            Event::Suspects { ranked } => ranked.first(),
-            _ => None,
-        });
-        let lead = told_last.expect("suspects");
-        let named = finding.faults.is_empty() || finding.faults == [fault];
+    let mut named = 0;
+    let mut ended = Vec::new();
+    for unit in UNIT..UNIT + UNITS {
+        let entries = last_year_of(unit, 12.0, true);
+        let mut earlier = Earlier::of(&book, &entries).expect("of the same sheet");
+        let mut told = sheet();
+        told.measured_air = Some(Quantity::new(Celsius(NOW), 0.6));
+        earlier.teach(&mut told);
+        let note = earlier.note(&told);
         assert!(
-            named && lead.faults == [fault] && lead.p > 0.5,
-            "{lead:?} {finding:?}"
+            note.contains("compressor.run-ohms") && !note.contains("left out"),
+            "{note}"
         );
-        let compared = entries.iter().any(|e| match &e.event {
-            Event::Took(take) => take
-                .verdict
-                .as_ref()
-                .is_some_and(|v| v.words.contains("times its known value of 20")),
-            _ => false,
-        });
-        assert!(compared, "no take says what it is of its known value");
-        let (finding, _) = this_year(&told, bundle(), fault);
-        // What it is nothing tells; no other part is accused.
-        let of_motor = finding.faults.iter().all(|f| f.starts_with("compressor."));
-        assert!(of_motor, "{finding:?}");
+        let told = SheetBundle::new(told).expect("it compiles");
+        for fault in [
+            "compressor.run-turns-shorted",
+            "compressor.start-turns-shorted",
+        ] {
+            let (finding, entries) = this_year(&told, &told, unit, fault);
+            let suspects = entries.iter().rev().find_map(|e| match &e.event {
+                Event::Suspects { ranked } => ranked.first(),
+                _ => None,
+            });
+            let lead = suspects.expect("suspects");
+            ended.push(format!("{unit} {fault}: {:?}, {lead:?}", finding.faults));
+            let only = finding.faults.is_empty() || finding.faults == [fault];
+            assert!(only, "{ended:#?}");
+            named += usize::from(finding.faults == [fault]);
+            let compared = entries.iter().any(|e| match &e.event {
+                Event::Took(take) => take
+                    .verdict
+                    .as_ref()
+                    .is_some_and(|v| v.words.contains("times its known value of 20")),
+                _ => false,
+            });
+            assert!(compared, "no take says what it is of its known value");
+            let (finding, _) = this_year(&told, bundle(), unit, fault);
+            let of_motor = finding.faults.iter().all(|f| f.starts_with("compressor."));
+            assert!(of_motor, "{unit} {fault}: {finding:?}");
+        }
     }
+    println!("{named} of {} named\n{ended:#?}", ended.len());
+    assert!(named >= NAMED, "{named} of {}: {ended:#?}", ended.len());
 }
