@@ -72,6 +72,10 @@ impl Visit<'_> {
             }
             Input::MeterLost { meter, why } => {
                 self.known(meter)?;
+                if self.live.meter.is_none_or(|m| m == meter) {
+                    // What is asked for anew because of this was not asked for to no effect.
+                    self.live.tries.clear();
+                }
                 let mut events = vec![Event::MeterLost { meter, why }];
                 events.extend(self.tell(&Told::LinkGap {
                     meter,

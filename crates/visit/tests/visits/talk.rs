@@ -355,6 +355,34 @@ fn a_meter_lost_in_the_middle_of_an_ask_shuts_the_gates() {
     no_dead_ask_with_a_gate_shut(&hands.entries);
 }
 
+/// A lead that is bad: each time the unit is proved dead anew, and that is no step to no effect.
+#[test]
+fn a_meter_that_is_lost_again_and_again_uses_up_no_tries() {
+    let book = Book::new(bundle()).expect("opens");
+    let mut hands = Hands::new(&book, &["run-cap.herm-open"], 3);
+    for _ in 0..10 {
+        hands.until(|r| {
+            matches!(r, Request::Measure { function: Function::VoltsAc, state, .. } if state.power == Power::Off)
+        });
+        hands
+            .say(Input::MeterLost {
+                meter: MeterId(1),
+                why: "unplugged".into(),
+            })
+            .expect("known");
+        hands
+            .say(Input::MeterBack {
+                meter: MeterId(1),
+                gap_us: 5_000_000,
+            })
+            .expect("known");
+        hands.settle();
+    }
+    let asked = hands.until(injects);
+    assert!(hands.visit.may_measure_dead(hands.now()), "{asked:?}");
+    no_dead_ask_with_a_gate_shut(&hands.entries);
+}
+
 #[test]
 fn the_meter_is_proved_by_a_reading_or_by_word() {
     let book = Book::new(bundle()).expect("opens");
