@@ -183,15 +183,16 @@ impl Reader {
                 self.whole += 1;
                 self.queue.extend(found);
             }
-            Found::Damaged(frame) if self.seek(frame.end).is_some() => {
+            Found::Damaged(frame) if self.seek(frame.end, self.behind(&frame)).is_some() => {
                 // Whether its hash was hit or what the hash covers: one of the two is right.
                 self.links = [chain(&self.links[0], frame.covered), frame.stored];
-                let (number, end) = (frame.header.number, frame.end);
+                let (number, end, next) = (frame.header.number, frame.end, self.behind(&frame));
                 self.damaged(number, at, end, What::Contents);
-                self.next = number.wrapping_add(1);
-                self.at = end;
+                (self.at, self.next) = (end, next);
             }
-            Found::Damaged(_) | Found::Nothing => match self.seek(at + 1) {
+            // Its header is sound, and nothing follows that can follow it.
+            Found::Damaged(_) => self.tail_from(at),
+            Found::Nothing => match self.seek(at + 1, self.next) {
                 Some((to, number)) => {
                     let records = number.saturating_sub(self.next);
                     self.damaged(self.next, at, to, What::Lost { records });
@@ -205,12 +206,14 @@ impl Reader {
                     self.next = number;
                     self.at = to;
                 }
-                None => {
-                    self.damaged(self.next, at, self.used, What::Tail);
-                    self.at = self.used;
-                }
+                None => self.tail_from(at),
             },
         }
+    }
+
+    fn tail_from(&mut self, at: usize) {
+        self.damaged(self.next, at, self.used, What::Tail);
+        self.at = self.used;
     }
 
     fn damaged(&mut self, record: u32, from: usize, to: usize, what: What) {
@@ -222,12 +225,15 @@ impl Reader {
         }));
     }
 
-    /// The next whole record at or after `from` that was not read yet, and its number.
-    fn seek(&self, from: usize) -> Option<(usize, u32)> {
+    /// The number of the first record that can follow this one.
+    fn behind(&self, frame: &Frame<'_>) -> u32 {
+        frame.header.number.saturating_add(1).max(self.next)
+    }
+
+    /// The next whole record at or after `from` of this number or a later one, and its number.
+    fn seek(&self, from: usize, least: u32) -> Option<(usize, u32)> {
         (from..self.used).find_map(|at| match look(&self.bytes, at) {
-            Found::Whole(whole) if whole.header.number >= self.next => {
-                Some((at, whole.header.number))
-            }
+            Found::Whole(whole) if whole.header.number >= least => Some((at, whole.header.number)),
             _ => None,
         })
     }

@@ -43,6 +43,31 @@ fn the_writer_does_what_the_format_says() {
     assert_eq!(written(&path, &entries).0, pieces(&entries).concat());
 }
 
+/// Found by fuzzing: a damaged record of a number that is too high, and behind it what was to come before.
+/// Either the damaged record is one in the middle, or it is where the tail begins; it was both.
+#[test]
+fn a_record_that_comes_too_early_and_is_damaged_is_told_of_once() {
+    let (_folder, path) = temp();
+    let (bytes, begins) = written(&path, &visit(3));
+    let record = |n: usize| {
+        let end = begins.get(n + 1).copied().unwrap_or(bytes.len());
+        bytes[begins[n]..end].to_vec()
+    };
+    let mut early = record(3);
+    *early.last_mut().expect("bytes") ^= 1;
+    let file = [bytes[..begins[2]].to_vec(), early, vec![7], record(2)].concat();
+    fs::write(&path, &file).expect("written");
+    let before = verify(&path).expect("read");
+    let (trail, entries, recovery) = Trail::open(&path).expect("opens");
+    trail.close().expect("on disk");
+    assert_eq!(entries, visit(1));
+    let cut = recovery.cut.expect("all behind is the tail");
+    let kept = fs::read(&cut.kept).expect("kept aside");
+    assert_eq!(kept, file[begins[2]..]);
+    assert_eq!((recovery.damage, before.damage), (vec![], vec![]));
+    assert!(verify(&path).expect("read").is_sound());
+}
+
 #[test]
 fn cut_at_any_byte_every_record_before_is_read_and_the_next_one_appended() {
     let (_folder, path) = temp();
