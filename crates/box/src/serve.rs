@@ -103,7 +103,12 @@ fn take_in<B: Board, S: Store>(
                 loading.as_ref().map(|_| ()).map_err(|refusal| *refusal)
             }
             Heard::Ask(_) => Err(Refusal::Busy),
-            Heard::Nothing | Heard::Greeted | Heard::Mismatch(_) | Heard::Stored(_) => {
+            Heard::Greeted => {
+                // Another host, or the same one started anew: the load is nobody's.
+                board.say(keeper.end.reply());
+                return None;
+            }
+            Heard::Nothing | Heard::Mismatch(_) | Heard::Stored(_) => {
                 let reply = keeper.end.reply();
                 if !reply.is_empty() {
                     board.say(reply);
