@@ -7,6 +7,7 @@
 use std::collections::BTreeSet;
 use std::process::Command;
 
+use ohmtrail_tests::cli::ohmtrail;
 use ohmtrail_tests::client::{Answer, Daemon};
 use serde_json::{Value, json};
 
@@ -306,6 +307,85 @@ fn every_path_of_the_document_answers_as_it_says() {
         json!({ "words": ["capacitor", "40uF", "--meter=/etc/passwd"] }),
         422,
     );
+
+    // Of each form: verdicts, a pattern, numbers, and a reading that proves nothing.
+    for words in [
+        &[
+            "winding",
+            "--common-start",
+            "2.1Ohm",
+            "--common-run",
+            "0.7Ohm",
+            "--start-run",
+            "2.8Ohm",
+        ][..],
+        &[
+            "winding",
+            "--common-start",
+            "2.1Ohm",
+            "--common-run",
+            "OL",
+            "--start-run",
+            "OL",
+        ],
+        &["unbalance", "238.4V", "236.1V", "231.0V"],
+        &[
+            "temperature",
+            "1.23Ohm",
+            "--metal",
+            "copper",
+            "--at",
+            "20Cel",
+            "--to",
+            "60Cel",
+        ],
+        &["capacitor", "OL", "--marked", "55uF", "--tolerance", "6%"],
+        &["discharge", "0.4V"],
+    ] {
+        let path = "/api/v1/checks";
+        walk.post(path, path, json!({ "words": words }), 200);
+    }
+
+    walk.get("/api/v1/ports", "/api/v1/ports");
+    walk.get("/api/v1/kinds", "/api/v1/kinds");
+    walk.get("/api/v1/priors", "/api/v1/priors");
+    walk.get("/api/v1/costs", "/api/v1/costs");
+    let table = walk.get(
+        "/api/v1/sheets/{sheet}/table",
+        "/api/v1/sheets/control-loop-24v/table",
+    );
+    ohmtrail_core::isolate::Table::parse(&table.body).expect("a table");
+
+    walk.get("/pair", "/pair?code=invented");
+    walk.post(
+        "/pair",
+        "/pair",
+        json!({ "code": "AAAA-AAAA", "name": "phone" }),
+        403,
+    );
+    let made = ohmtrail()
+        .args(["--json", "config", "pair", "--data"])
+        .arg(data.path())
+        .env("XDG_CONFIG_HOME", data.path())
+        .output()
+        .expect("it runs");
+    let code: Value = serde_json::from_slice(&made.stdout).expect("JSON");
+    let paired = json!({ "code": code["code"], "name": "an invented phone" });
+    walk.post("/pair", "/pair", paired, 200);
+    let sessions = walk.get("/sessions", "/sessions").json();
+    let id = sessions["sessions"][0]["id"].as_str().expect("a session");
+    for (path, with, status) in [
+        ("/sessions/{id}", format!("/sessions/{id}"), 204),
+        ("/sessions", "/sessions".to_owned(), 404),
+    ] {
+        walk.ask(&Asks {
+            method: "delete",
+            path,
+            with,
+            body: None,
+            status,
+        });
+    }
 
     walk.get("/api/v1/sheets", "/api/v1/sheets");
     walk.get("/api/v1/sheets/{sheet}", "/api/v1/sheets/control-loop-24v");

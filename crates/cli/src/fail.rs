@@ -38,6 +38,17 @@ impl fmt::Display for Fail {
     }
 }
 
+impl From<ohmtrail_daemon::meters::ReplayError> for Fail {
+    fn from(error: ohmtrail_daemon::meters::ReplayError) -> Self {
+        use ohmtrail_daemon::meters::ReplayError as E;
+        match error {
+            E::Trail(error) => error.into(),
+            E::Driver(error) => Fail::usage(error),
+            other => Fail::input(other),
+        }
+    }
+}
+
 impl From<ohmtrail_trail::Error> for Fail {
     fn from(error: ohmtrail_trail::Error) -> Self {
         use ohmtrail_trail::Error as E;

@@ -24,6 +24,7 @@ pub mod api;
 pub mod auth;
 pub mod clock;
 pub mod config;
+mod data;
 pub mod desk;
 pub mod forms;
 pub mod meters;
@@ -34,4 +35,5 @@ pub mod sheets;
 pub mod stream;
 pub mod visits;
 
+pub use data::DataError;
 pub use serve::{Options, ServeError, serve, serve_until};

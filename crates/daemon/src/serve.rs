@@ -3,7 +3,6 @@
 
 use std::io;
 use std::net::SocketAddr;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -16,7 +15,8 @@ use crate::api::{self, Judge};
 use crate::auth::{Guard, accept, protect};
 use crate::clock::Clocks;
 use crate::config::Config;
-use crate::meters::{AddError, Meters};
+use crate::data::{self, DataError};
+use crate::meters::{AddError, Kept, KeptError, Meters};
 use crate::metrics::Metrics;
 use crate::notify::Notify;
 use crate::sheets::{Beforehand, Sheets};
@@ -50,13 +50,11 @@ pub enum ServeError {
         source: io::Error,
     },
     /// The data folder cannot be used.
-    #[error("{}: the data folder cannot be used: {source}; choose another with --data", path.display())]
-    Data {
-        /// The folder.
-        path: PathBuf,
-        /// What the system said.
-        source: io::Error,
-    },
+    #[error(transparent)]
+    Data(#[from] DataError),
+    /// The list of meters that were added before cannot be used.
+    #[error(transparent)]
+    Kept(#[from] KeptError),
     /// A meter of the configuration cannot be read.
     #[error(transparent)]
     Meter(#[from] AddError),
@@ -96,6 +94,8 @@ pub async fn serve_until(
     ready: impl FnOnce(&[SocketAddr]),
 ) -> Result<(), ServeError> {
     let config = &options.config;
+    data::hold(&config.data)?;
+    let kept = Kept::open(&config.data)?;
     let mut listeners = Vec::new();
     let mut bound = Vec::new();
     for address in &config.listen.addresses {
@@ -110,6 +110,7 @@ pub async fn serve_until(
         let name = Some(meter.name.clone());
         meters.add(name, meter.role.clone(), meter.spec.clone())?;
     }
+    kept.restore(&meters, &config.data);
     let context = Arc::new(Context {
         clocks: options.clocks,
         meters: Arc::clone(&meters),
@@ -119,11 +120,12 @@ pub async fn serve_until(
         runtime: Handle::current(),
     });
     let visits = Visits::open_folder(&config.data.join("visits"), context);
-    let visits = visits.map_err(|source| ServeError::Data {
-        path: config.data.clone(),
+    let visits = visits.map_err(|source| DataError::System {
+        path: config.data.join("visits"),
         source,
     })?;
-    let (router, app) = api::router(visits, config.data.clone(), options.judge, stopped);
+    let data = config.data.clone();
+    let (router, app) = api::router(visits, data, kept, options.judge, stopped);
     let router = protect(router, Arc::new(Guard::new(config)));
     ready(&bound);
     let stop = async {

@@ -8,7 +8,7 @@ use axum::body::Body;
 use axum::http::Request;
 use ohmtrail_daemon::api::{self, Judge};
 use ohmtrail_daemon::clock::Clocks;
-use ohmtrail_daemon::meters::Meters;
+use ohmtrail_daemon::meters::{Kept, Meters};
 use ohmtrail_daemon::metrics::Metrics;
 use ohmtrail_daemon::sheets::{Beforehand, Sheets};
 use ohmtrail_daemon::visits::{Context, Visits};
@@ -63,7 +63,8 @@ fn daemon() -> &'static Daemon {
         });
         let visits = Visits::open_folder(&data.path().join("visits"), context).expect("visits");
         let judge = Judge::new(|_| Err("nothing is judged here".to_owned()));
-        let (router, _) = api::router(visits, data.path().to_owned(), judge, stopped);
+        let kept = Kept::open(data.path()).expect("nothing is kept");
+        let (router, _) = api::router(visits, data.path().to_owned(), kept, judge, stopped);
         let body = br#"{"sheet":"split-cooling-1ph","simulated":true}"#;
         let (status, answer) = ask(&runtime, &router, "POST", "/api/v1/visits", body);
         assert_eq!(status, 201, "{answer}");

@@ -31,6 +31,7 @@ pub mod lcd14;
 mod lines;
 pub mod link;
 pub mod pattern;
+pub mod ports;
 pub mod probe_box;
 pub mod profile;
 pub mod radio;

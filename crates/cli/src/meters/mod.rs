@@ -5,10 +5,9 @@ mod find;
 mod record;
 mod watch;
 
-use std::path::{Path, PathBuf};
-
 use clap::Subcommand;
 use ohmtrail_meters::driver::drivers;
+use ohmtrail_meters::ports::ports;
 use serde_json::json;
 
 use crate::exit::Exit;
@@ -75,31 +74,4 @@ fn list(out: &mut Out) -> Result<Exit, Fail> {
         out.line(&format!("port {}", port.display()))?;
     }
     Ok(Exit::Done)
-}
-
-/// Serial ports by their lasting names; those without one by the kernel's.
-fn ports() -> Vec<PathBuf> {
-    let names = |folder: &str, keep: fn(&str) -> bool| -> Vec<PathBuf> {
-        let Ok(entries) = std::fs::read_dir(folder) else {
-            return Vec::new();
-        };
-        entries
-            .filter_map(Result::ok)
-            .filter(|e| e.file_name().to_str().is_some_and(keep))
-            .map(|e| e.path())
-            .collect()
-    };
-    let mut ports = names("/dev/serial/by-id", |_| true);
-    let lasting: Vec<PathBuf> = ports
-        .iter()
-        .filter_map(|p| Path::canonicalize(p).ok())
-        .collect();
-    let kernel = names("/dev", |name| {
-        ["ttyUSB", "ttyACM", "rfcomm"]
-            .iter()
-            .any(|start| name.starts_with(start))
-    });
-    ports.extend(kernel.into_iter().filter(|p| !lasting.contains(p)));
-    ports.sort();
-    ports
 }

@@ -8,6 +8,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
+use ohmtrail_daemon::meters::bytes_beside;
 use ohmtrail_meters::capture;
 use ohmtrail_meters::session::{Gone, Piece, SessionEvent};
 use ohmtrail_trail::event::{Entry, Event, MeterJoined, Opened, Stamp, Streamed};
@@ -50,13 +51,6 @@ pub struct Recorder {
 struct Bytes {
     path: PathBuf,
     file: BufWriter<File>,
-}
-
-/// Where the bytes of a trail are kept: beside it, with `.bytes` behind its name.
-pub fn bytes_beside(trail: &Path) -> PathBuf {
-    let mut name = trail.as_os_str().to_owned();
-    name.push(".bytes");
-    PathBuf::from(name)
 }
 
 impl Bytes {

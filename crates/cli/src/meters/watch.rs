@@ -1,26 +1,24 @@
 //! `ohmtrail meters watch`: values as they come, one line each.
 
-use std::fs::File;
 use std::future::poll_fn;
-use std::io::BufReader;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::pin::pin;
 use std::task::Poll;
 use std::time::Duration;
 
 use ohmtrail_core::reading::{MeterId, Reading};
 use ohmtrail_core::units::Micros;
+use ohmtrail_daemon::meters::replay;
 use ohmtrail_meters::link::{self, Manner};
+use ohmtrail_meters::ports::ports;
 use ohmtrail_meters::session::{Clock, Gone, Session, SessionEvent};
-use ohmtrail_meters::spec::{DriverSpec, Spec, StreamSpec};
-use ohmtrail_meters::{capture, replay};
-use ohmtrail_trail::event::Event;
-use ohmtrail_trail::{Body, Displayed, read};
+use ohmtrail_meters::spec::{Spec, StreamSpec};
+use ohmtrail_trail::Displayed;
 use serde_json::{Value, json};
 use tokio::time::{Instant, sleep, sleep_until};
 
 use super::find;
-use super::record::{Joined, Recorder, bytes_beside};
+use super::record::{Joined, Recorder};
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;
@@ -80,7 +78,7 @@ async fn meters(args: &mut Args, clock: Clock, out: &mut Out) -> Result<Vec<Watc
         return Ok(vec![open(spec, (profile.name, assumed), raw, clock).await?]);
     }
     let ports = if args.port.is_empty() {
-        super::ports()
+        ports()
     } else {
         args.port.clone()
     };
@@ -254,16 +252,13 @@ async fn open(
     const METER: MeterId = MeterId(1);
     let (file, session, driver) = match spec {
         Spec::Stream(spec) => return keep(spec, METER, profile, raw, clock).await,
-        Spec::Replay {
-            file,
-            pace,
-            driver: Some(driver),
-        } => {
-            let session = bytes(file, driver, *pace)?;
-            (file, session, driver.entry.name)
-        }
-        Spec::Replay { file, pace, .. } => {
-            (file, replay::session(readings(file)?, *pace), "replay")
+        Spec::Replay { file, pace, driver } => {
+            let session = replay(file, *pace, driver.as_ref())?;
+            (
+                file,
+                session,
+                driver.as_ref().map_or("replay", |d| d.entry.name),
+            )
         }
         _ => {
             return Err(Fail::usage(
@@ -284,67 +279,6 @@ async fn open(
         bytes: false,
         away: false,
     })
-}
-
-/// The bytes that were kept beside a trail, through a driver again.
-fn bytes(trail: &Path, driver: &DriverSpec, pace: replay::Pace) -> Result<Session, Fail> {
-    let is_capture = trail.extension().is_some_and(|e| e == "bytes");
-    let path = if is_capture {
-        trail.to_path_buf()
-    } else {
-        bytes_beside(trail)
-    };
-    let failed = |e: &dyn std::fmt::Display| Fail::input(format!("{}: {e}", path.display()));
-    let file = File::open(&path).map_err(|e| failed(&e))?;
-    let kept = capture::read(BufReader::new(file)).map_err(|e| failed(&e))?;
-    // Of several meters the first: one driver reads one meter.
-    let first = kept.first().map(|(meter, _)| *meter);
-    let Some(meter) = first else {
-        return Err(failed(&"no bytes were kept"));
-    };
-    let pieces = kept.into_iter().filter(|(m, _)| *m == meter);
-    let pieces = pieces.map(|(_, piece)| piece).collect();
-    driver.start(meter, None).map_err(Fail::usage)?;
-    let driver = driver.clone();
-    let start = move || {
-        driver
-            .start(meter, None)
-            .expect("it started a moment ago, from the same settings")
-    };
-    Ok(replay::bytes(pieces, start, pace))
-}
-
-/// The readings that a trail keeps.
-fn readings(file: &Path) -> Result<Vec<(Micros, Reading)>, Fail> {
-    let mut readings = Vec::new();
-    for item in read(file)? {
-        match item {
-            Ok(record) => {
-                if let Body::Entry(entry) = record.body
-                    && let Event::Readings { meter, readings: r } = entry.event
-                {
-                    readings.extend(r.into_iter().map(|s| {
-                        let reading = Reading {
-                            function: s.function,
-                            shown: s.shown,
-                            flags: s.flags,
-                            meter,
-                            at: s.at,
-                        };
-                        (s.at, reading)
-                    }));
-                }
-            }
-            Err(damage) => tracing::warn!("{}: {damage}", file.display()),
-        }
-    }
-    if readings.is_empty() {
-        return Err(Fail::input(format!(
-            "{}: the trail holds no streamed readings",
-            file.display()
-        )));
-    }
-    Ok(readings)
 }
 
 fn seconds(at: Micros) -> f64 {

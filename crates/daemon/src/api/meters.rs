@@ -4,7 +4,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use ohmtrail_meters::driver;
-use ohmtrail_meters::spec::Spec;
+use ohmtrail_meters::ports::ports as plugged_in;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -12,7 +12,7 @@ use super::App;
 use super::extract::{Body, Named};
 use super::problem::Problem;
 use crate::forms::function;
-use crate::meters::{Meter, ReadingNews, Standing, hold_paths};
+use crate::meters::{Meter, Named as NamedMeter, ReadingNews, Standing};
 
 /// A meter.
 #[derive(Debug, Serialize, ToSchema)]
@@ -75,7 +75,7 @@ fn view(app: &App, meter: &Meter) -> MeterView {
         name: meter.name.clone(),
         role: meter.role.clone(),
         driver: meter.driver(),
-        place: meter.spec.place.to_string(),
+        place: meter.source.place(),
         profile: meter.profile.name.clone(),
         accuracy_assumed: meter.profile.ranges.is_empty(),
         standing: state.standing,
@@ -106,7 +106,8 @@ pub async fn list(State(app): State<App>) -> Json<MeterList> {
 pub struct NewMeter {
     /// Where it is and what reads it, as docs/meters.md has it:
     /// `serial:/dev/ttyUSB0,frame=count14`. A port is named by its path under /dev, a profile by its
-    /// file in the folder `profiles` of the data folder.
+    /// file in the folder `profiles` of the data folder, a trail to replay (`replay:FILE`) by its file
+    /// in `visits`.
     spec: String,
     /// What to call it; without it, `meter-N`.
     #[serde(default)]
@@ -118,17 +119,26 @@ pub struct NewMeter {
 
 /// Add a meter, and begin to read it
 ///
-/// It need not be plugged in yet.
+/// It need not be plugged in yet. It is remembered: after a start of the daemon it is read again, until
+/// it is taken off.
 #[utoipa::path(post, path = "/api/v1/meters", tag = "meters", request_body = NewMeter,
     responses((status = 201, body = MeterView), Problem))]
 pub async fn add(
     State(app): State<App>,
     Body(new): Body<NewMeter>,
 ) -> Result<(StatusCode, Json<MeterView>), Problem> {
-    let spec: Result<Spec, _> = new.spec.parse();
-    let mut spec = spec.map_err(|e| Problem::from(crate::meters::AddError::Spec(e)))?;
-    hold_paths(&mut spec, &app.0.data.join("profiles"))?;
+    let mut named = NamedMeter {
+        name: new.name.clone().unwrap_or_default(),
+        role: new.role.clone(),
+        spec: new.spec,
+    };
+    let spec = named.spec(&app.0.data)?;
     let meter = app.context().meters.add(new.name, new.role, spec)?;
+    named.name.clone_from(&meter.name);
+    if let Err(e) = app.0.kept.keep(named) {
+        app.context().meters.remove(&meter.name).await;
+        return Err(Problem::system(e.to_string()));
+    }
     Ok((StatusCode::CREATED, Json(view(&app, &meter))))
 }
 
@@ -150,6 +160,8 @@ pub async fn get(
 }
 
 /// Take a meter off, and let go of its port
+///
+/// One that the configuration names is there again after the next start.
 #[utoipa::path(delete, path = "/api/v1/meters/{meter}", tag = "meters",
     params(("meter" = String, Path)),
     responses((status = 204), Problem))]
@@ -157,8 +169,10 @@ pub async fn remove(
     State(app): State<App>,
     Named(name): Named<String>,
 ) -> Result<StatusCode, Problem> {
-    let removed = app.context().meters.remove(&name).await;
-    removed.ok_or_else(|| Problem::not_found("meter", &name, "/api/v1/meters"))?;
+    find(&app, &name)?;
+    let forgotten = app.0.kept.forget(&name);
+    forgotten.map_err(|e| Problem::system(e.to_string()))?;
+    app.context().meters.remove(&name).await;
     Ok(StatusCode::NO_CONTENT)
 }
 
@@ -187,6 +201,23 @@ pub async fn measure(
     let function = function.map_err(|e| Problem::unprocessable(e, "use one of those"))?;
     meter.measure(function);
     Ok(StatusCode::ACCEPTED)
+}
+
+/// The serial ports.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Ports {
+    /// Their paths: lasting names where they have one.
+    ports: Vec<String>,
+}
+
+/// List the serial ports that are plugged in
+#[utoipa::path(get, path = "/api/v1/ports", tag = "meters",
+    responses((status = 200, body = Ports)))]
+pub async fn ports() -> Json<Ports> {
+    let ports = plugged_in();
+    Json(Ports {
+        ports: ports.iter().map(|p| p.display().to_string()).collect(),
+    })
 }
 
 /// The drivers.

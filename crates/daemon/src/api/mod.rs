@@ -5,6 +5,7 @@ mod checks;
 mod events;
 mod extract;
 mod health;
+mod kinds;
 mod meters;
 mod page;
 mod papers;
@@ -32,6 +33,7 @@ use utoipa_axum::routes;
 pub use self::checks::Judge;
 pub(crate) use self::photos::is_place as takes_photographs;
 pub use self::problem::Problem;
+use crate::meters::Kept;
 use crate::metrics::Asked;
 use crate::visits::{Context, Visit, Visits};
 
@@ -42,6 +44,7 @@ pub struct App(Arc<Inner>);
 struct Inner {
     visits: Visits,
     data: PathBuf,
+    kept: Kept,
     judge: Judge,
     stop: watch::Receiver<bool>,
     document: Value,
@@ -91,10 +94,15 @@ fn documented() -> OpenApiRouter<App> {
         .routes(routes!(meters::get, meters::remove))
         .routes(routes!(meters::measure))
         .routes(routes!(meters::drivers))
+        .routes(routes!(meters::ports))
         .routes(routes!(sheets::list))
         .routes(routes!(sheets::get))
         .routes(routes!(sheets::schematic))
         .routes(routes!(sheets::check))
+        .routes(routes!(sheets::table))
+        .routes(routes!(kinds::list))
+        .routes(routes!(kinds::priors))
+        .routes(routes!(kinds::costs))
         .routes(routes!(checks::rules))
         .routes(routes!(checks::judge))
         .routes(routes!(visits::list, visits::open))
@@ -137,13 +145,17 @@ fn documented() -> OpenApiRouter<App> {
 pub fn router(
     visits: Visits,
     data: PathBuf,
+    kept: Kept,
     judge: Judge,
     stop: watch::Receiver<bool>,
 ) -> (Router, App) {
-    let (router, document) = documented().split_for_parts();
+    let (router, mut document) = documented().split_for_parts();
+    // Their routes are the guard's own.
+    document.merge(crate::auth::document());
     let app = App(Arc::new(Inner {
         visits,
         data,
+        kept,
         judge,
         stop,
         // A document of this program always has a JSON form.

@@ -174,6 +174,10 @@ impl From<SayError> for Problem {
                 "meter-away",
                 "bring the meter back, or type the value from its display",
             ),
+            SayError::Replayed(_) => conflict(
+                "meter-replayed",
+                "open a visit with `simulated`, or add a meter that is there",
+            ),
             SayError::Value(_) => Problem::unprocessable(detail, "send it as the display shows it"),
         }
     }

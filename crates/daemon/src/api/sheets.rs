@@ -63,6 +63,15 @@ pub struct NamedWords {
     words: String,
 }
 
+impl NamedWords {
+    pub(super) fn new(name: &str, words: &str) -> Self {
+        NamedWords {
+            name: name.to_owned(),
+            words: words.to_owned(),
+        }
+    }
+}
+
 /// A measurement of a sheet.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Measurement {
@@ -114,10 +123,7 @@ pub async fn list(State(app): State<App>) -> Result<Json<SheetList>, Problem> {
 }
 
 fn view(sheet: &Sheet) -> SheetView {
-    let named = |name: &str, words: &str| NamedWords {
-        name: name.to_owned(),
-        words: words.to_owned(),
-    };
+    let named = NamedWords::new;
     let mut looks = Vec::new();
     let mut measurements = Vec::new();
     for check in &sheet.checks {
@@ -186,6 +192,24 @@ pub async fn schematic(
 ) -> Result<Response, Problem> {
     let svg = read(&app, name, draw::schematic).await?;
     Ok(text("image/svg+xml", svg))
+}
+
+/// Get the compiled table of a sheet
+///
+/// What its faults are isolated with, in the form that a probe box and every other program of this
+/// version reads.
+#[utoipa::path(get, path = "/api/v1/sheets/{sheet}/table", tag = "sheets",
+    params(("sheet" = String, Path)),
+    responses((status = 200, body = Vec<u8>, content_type = "application/octet-stream"), Problem))]
+pub async fn table(
+    State(app): State<App>,
+    Named(name): Named<String>,
+) -> Result<Response, Problem> {
+    let compile = move || app.context().sheets.bundle(&name);
+    let done = tokio::task::spawn_blocking(compile).await;
+    let bundle = done.map_err(|e| Problem::system(e.to_string()))??;
+    let bytes = bundle.compiled.bytes.clone();
+    Ok(text("application/octet-stream", bytes))
 }
 
 /// A sheet to be checked.

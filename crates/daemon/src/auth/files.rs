@@ -16,7 +16,7 @@ pub(super) fn private_folder(folder: &Path) -> io::Result<()> {
 
 /// Writes a file that only its owner may read, in place of what was there: the old one or the new
 /// one is read afterwards, never a part.
-pub(super) fn replace(file: &Path, bytes: &[u8]) -> io::Result<()> {
+pub(crate) fn replace(file: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = file.parent().unwrap_or(Path::new("."));
     let beside = file.with_extension("new");
     let mut new = OpenOptions::new()

@@ -8,7 +8,7 @@
 
 pub mod accept;
 pub mod console;
-mod files;
+pub(crate) mod files;
 mod headers;
 mod pair;
 pub mod pairing;
@@ -126,6 +126,9 @@ impl Guard {
         }
     }
 }
+
+/// What the API's document says of pairing and of sessions.
+pub(crate) use pair::document;
 
 /// Puts the guard before every route of the router, and adds those of pairing and of sessions.
 pub fn protect(router: Router, guard: Arc<Guard>) -> Router {

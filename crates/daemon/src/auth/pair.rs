@@ -8,10 +8,12 @@ use axum::extract::{Extension, Path, Query, State};
 use axum::http::header::{CONTENT_TYPE, SET_COOKIE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use axum::routing::{delete, get};
 use axum::{Json, Router};
-use serde::Deserialize;
-use serde_json::json;
+use serde::{Deserialize, Serialize};
+use utoipa::openapi::OpenApi;
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
 
 use super::pairing::{Moment, Refused};
 use super::sessions::LONGEST_NAME;
@@ -26,10 +28,8 @@ pub struct Paths;
 impl Paths {
     /// The form for a code, and what takes it.
     pub const PAIR: &'static str = "/pair";
-    /// Every session.
+    /// Every session; one of them behind it.
     pub const SESSIONS: &'static str = "/sessions";
-    /// One session, to be ended.
-    pub const SESSION: &'static str = "/sessions/{id}";
 }
 
 /// Whether a path is open to who has no session.
@@ -37,22 +37,37 @@ pub(super) fn is_open(path: &str) -> bool {
     path == Paths::PAIR
 }
 
+fn documented() -> OpenApiRouter<Arc<Guard>> {
+    OpenApiRouter::new()
+        .routes(routes!(form, pair))
+        .routes(routes!(list, end_own))
+        .routes(routes!(end))
+}
+
 /// The routes.
 pub(super) fn routes() -> Router<Arc<Guard>> {
-    Router::new()
-        .route(Paths::PAIR, get(form).post(pair))
-        .route(Paths::SESSIONS, get(list).delete(end_own))
-        .route(Paths::SESSION, delete(end))
+    documented().split_for_parts().0
+}
+
+/// What the API's document says of them.
+pub(crate) fn document() -> OpenApi {
+    documented().split_for_parts().1
 }
 
 /// What the form's address may carry: a code, from the QR code of the console.
-#[derive(Deserialize)]
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
 struct Prefilled {
+    /// A code to fill in, from the QR code of the console.
     #[serde(default)]
     code: String,
 }
 
-/// The form. It needs no script, so that it works before anything else does.
+/// Get the form for a code
+///
+/// It needs no script, so that it works before anything else does.
+#[utoipa::path(get, path = "/pair", tag = "sessions", params(Prefilled),
+    responses((status = 200, body = String, content_type = "text/html")))]
 async fn form(Query(prefilled): Query<Prefilled>) -> Html<String> {
     Html(page(&prefilled.code, ""))
 }
@@ -78,15 +93,31 @@ fn page(code: &str, why: &str) -> String {
 }
 
 /// What pairs.
-#[derive(Deserialize)]
+#[derive(Deserialize, ToSchema)]
 struct Asked {
+    /// The code of the console; small letters will do.
     code: String,
+    /// What to call the device.
     #[serde(default)]
     name: String,
 }
 
-/// Makes a session for a code: a form gets it as a cookie, a program that sends JSON as a token for
-/// its `Authorization: Bearer` header.
+/// A session's token.
+#[derive(Serialize, ToSchema)]
+struct Paired {
+    /// For the header `Authorization: Bearer`. It is told once.
+    token: String,
+}
+
+/// Make a session for a code
+///
+/// A form gets it as a cookie, a program that sends JSON as a token for its `Authorization: Bearer`
+/// header.
+#[utoipa::path(post, path = "/pair", tag = "sessions",
+    request_body(content(
+        (Asked = "application/json"), (Asked = "application/x-www-form-urlencoded"))),
+    responses((status = 200, body = Paired),
+        (status = 303, description = "A form: the session is in a cookie"), Problem))]
 async fn pair(State(guard): State<Arc<Guard>>, headers: HeaderMap, body: Bytes) -> Response {
     let content = headers.get(CONTENT_TYPE).and_then(|c| c.to_str().ok());
     let content = content
@@ -111,7 +142,10 @@ async fn pair(State(guard): State<Arc<Guard>>, headers: HeaderMap, body: Bytes) 
             let to_the_page = Redirect::to("/");
             ([(SET_COOKIE, cookie(&token, &guard))], to_the_page).into_response()
         }
-        (Ok(token), false) => Json(json!({"token": token.reveal()})).into_response(),
+        (Ok(token), false) => Json(Paired {
+            token: token.reveal(),
+        })
+        .into_response(),
         (Err(Refused::System(e)), _) => system(&e),
         (Err(why), true) => {
             let page = Html(page("", &why.to_string()));
@@ -155,28 +189,53 @@ fn cookie(token: &Token, guard: &Guard) -> HeaderValue {
     value
 }
 
-/// Every session, with the asker's own marked.
+/// A session.
+#[derive(Serialize, ToSchema)]
+struct SessionView {
+    /// What it is called when it is to be ended. Not a secret.
+    id: String,
+    /// The name its holder gave.
+    name: String,
+    /// When it was made, seconds since 1970.
+    made: u64,
+    /// When it was last used, to the minute, seconds since 1970.
+    used: u64,
+    /// When it ends by itself, seconds since 1970.
+    ends: u64,
+    /// Whether it is the asker's.
+    own: bool,
+}
+
+/// The sessions.
+#[derive(Serialize, ToSchema)]
+struct SessionList {
+    sessions: Vec<SessionView>,
+}
+
+/// List the sessions
+#[utoipa::path(get, path = "/sessions", tag = "sessions",
+    responses((status = 200, body = SessionList), Problem))]
 async fn list(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>) -> Response {
     let own = holder.map(|Extension(Holder(hash))| hash.to_string());
     match guard.sessions.list(SystemTime::now()) {
         Err(e) => system(&e),
         Ok(sessions) => {
-            let sessions: Vec<_> = sessions
-                .iter()
-                .map(|s| {
-                    let is_own = own.as_ref().is_some_and(|own| own.starts_with(&s.id));
-                    json!({
-                        "id": s.id, "name": s.name, "made": s.made, "used": s.used,
-                        "ends": s.ends, "own": is_own,
-                    })
-                })
-                .collect();
-            Json(json!({"sessions": sessions})).into_response()
+            let sessions = sessions.into_iter().map(|session| SessionView {
+                own: own.as_ref().is_some_and(|own| own.starts_with(&session.id)),
+                id: session.id,
+                name: session.name,
+                made: session.made,
+                used: session.used,
+                ends: session.ends,
+            });
+            let sessions = sessions.collect();
+            Json(SessionList { sessions }).into_response()
         }
     }
 }
 
-/// Ends the asker's own session.
+/// End the asker's own session
+#[utoipa::path(delete, path = "/sessions", tag = "sessions", responses((status = 204), Problem))]
 async fn end_own(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holder>>) -> Response {
     match holder {
         Some(Extension(Holder(hash))) => ended(&guard, hash.to_hex().as_str()),
@@ -187,7 +246,11 @@ async fn end_own(State(guard): State<Arc<Guard>>, holder: Option<Extension<Holde
     }
 }
 
-/// Ends a session.
+/// End a session
+///
+/// It holds for the next request, and ends live streams within seconds.
+#[utoipa::path(delete, path = "/sessions/{id}", tag = "sessions",
+    params(("id" = String, Path)), responses((status = 204), Problem))]
 async fn end(State(guard): State<Arc<Guard>>, Path(id): Path<String>) -> Response {
     ended(&guard, &id)
 }

@@ -3,12 +3,12 @@
 use std::sync::Arc;
 
 use ohmtrail_meters::link::{self, Backoff};
-use ohmtrail_meters::session::{Gone, SessionEvent};
+use ohmtrail_meters::session::{Gone, Session, SessionEvent};
 use tokio::sync::broadcast;
 use tokio::task::JoinSet;
 
 use super::news::Once;
-use super::{Meter, News, Standing, State, What, lock};
+use super::{Meter, News, Source, Standing, State, What, lock, replay};
 use crate::clock::Clocks;
 use crate::metrics::{Metrics, Name};
 
@@ -63,12 +63,10 @@ struct Reader {
 
 impl Reader {
     async fn read(&mut self) -> Over {
-        let spec = &self.meter.spec;
-        let opened = link::keep_trying(spec, self.meter.number, spec.manner(), self.clocks.steady);
-        let mut session = match opened {
+        let mut session = match self.open() {
             Ok(session) => session,
-            Err(error) => {
-                self.down(Standing::Failed, error.to_string()).await;
+            Err(why) => {
+                self.down(Standing::Failed, why).await;
                 return Over::ForGood;
             }
         };
@@ -95,9 +93,27 @@ impl Reader {
         }
     }
 
+    fn open(&self) -> Result<Session, String> {
+        match &self.meter.source {
+            Source::Port(spec) => {
+                let clock = self.clocks.steady;
+                link::keep_trying(spec, self.meter.number, spec.manner(), clock)
+                    .map_err(|e| e.to_string())
+            }
+            Source::Replay { file, pace, driver } => {
+                replay(file, *pace, driver.as_ref()).map_err(|e| e.to_string())
+            }
+        }
+    }
+
     async fn heard(&mut self, event: SessionEvent) -> Option<Over> {
         match event {
-            SessionEvent::Reading(reading) => {
+            SessionEvent::Reading(mut reading) => {
+                if self.meter.is_replay() {
+                    // It comes now, whenever it was measured, and of this meter.
+                    reading.at = self.clocks.steady.now();
+                    reading.meter = self.meter.number;
+                }
                 *lock(&self.meter.latest) = Some(reading);
                 let name = Name::meter(&self.meter.name);
                 self.metrics.readings.get_or_create(&name).inc();
@@ -120,6 +136,11 @@ impl Reader {
                     self.metrics.restarts.get_or_create(&name).inc();
                 }
                 self.down(Standing::Away, why.words()).await;
+            }
+            SessionEvent::Gone { why: Gone::End, .. } => {
+                let why = "everything that was kept has been replayed".to_owned();
+                self.down(Standing::Ended, why).await;
+                return Some(Over::ForGood);
             }
             SessionEvent::Gone { why, .. } => {
                 self.down(Standing::Failed, why.words()).await;

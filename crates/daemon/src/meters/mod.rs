@@ -6,7 +6,9 @@
 //! with it this meter's port. Watchers are never waited for (see [`crate::stream`]).
 
 mod keeper;
+mod kept;
 mod news;
+mod replayed;
 
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
@@ -15,12 +17,15 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
 use ohmtrail_core::reading::{Function, MeterId, Reading};
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::profile::Profile;
+use ohmtrail_meters::replay::Pace;
 use ohmtrail_meters::session::Tally;
-use ohmtrail_meters::spec::{Place, Spec, SpecError, StreamSpec};
+use ohmtrail_meters::spec::{DriverSpec, Place, Spec, SpecError, StreamSpec};
 use tokio::sync::{broadcast, mpsc, watch};
 use tokio::task::AbortHandle;
 
+pub use self::kept::{Kept, KeptError, Named};
 pub use self::news::{MeterNews, News, ReadingNews, What};
+pub use self::replayed::{ReplayError, bytes_beside, session as replay};
 use crate::clock::Clocks;
 use crate::metrics::Metrics;
 use crate::sheets::is_name;
@@ -40,8 +45,10 @@ pub enum Standing {
     Garbage,
     /// Its port is away, and is tried again and again.
     Away,
-    /// Its driver failed too often: take it off and add it again.
+    /// Its driver failed too often, or there is nothing to replay: take it off and add it again.
     Failed,
+    /// It was replayed to its end.
+    Ended,
 }
 
 /// How a meter stands, since when, and why.
@@ -55,6 +62,50 @@ pub struct State {
     pub why: String,
 }
 
+/// Where a meter's readings come from.
+#[derive(Debug, Clone)]
+pub enum Source {
+    /// A meter that is there, at the end of a byte stream.
+    Port(StreamSpec),
+    /// A trail that is replayed: nothing is measured now.
+    Replay {
+        /// The trail.
+        file: PathBuf,
+        /// How fast.
+        pace: Pace,
+        /// What reads the bytes that were kept beside it; none for the readings as they were.
+        driver: Option<DriverSpec>,
+    },
+}
+
+impl Source {
+    /// The driver's name.
+    #[must_use]
+    pub fn driver(&self) -> &'static str {
+        match self {
+            Source::Port(spec) => spec.driver.entry.name,
+            Source::Replay { driver, .. } => driver.as_ref().map_or("replay", |d| d.entry.name),
+        }
+    }
+
+    /// Where it is, in words.
+    #[must_use]
+    pub fn place(&self) -> String {
+        match self {
+            Source::Port(spec) => spec.place.to_string(),
+            Source::Replay { file, .. } => format!("replay:{}", file.display()),
+        }
+    }
+
+    fn is_at(&self, other: &Source) -> bool {
+        match (self, other) {
+            (Source::Port(one), Source::Port(other)) => one.place == other.place,
+            (Source::Replay { file: one, .. }, Source::Replay { file: other, .. }) => one == other,
+            _ => false,
+        }
+    }
+}
+
 /// A meter.
 #[derive(Debug)]
 pub struct Meter {
@@ -65,7 +116,7 @@ pub struct Meter {
     /// What it is for, unless a visit says otherwise.
     pub role: String,
     /// How it is reached and read.
-    pub spec: StreamSpec,
+    pub source: Source,
     /// What it is, and how accurate.
     pub profile: Profile,
     state: Mutex<State>,
@@ -84,7 +135,14 @@ impl Meter {
     /// The driver's name.
     #[must_use]
     pub fn driver(&self) -> &'static str {
-        self.spec.driver.entry.name
+        self.source.driver()
+    }
+
+    /// Whether a trail is replayed: what it shows was measured at another time, and maybe at another
+    /// unit.
+    #[must_use]
+    pub fn is_replay(&self) -> bool {
+        matches!(self.source, Source::Replay { .. })
     }
 
     /// How it stands.
@@ -146,7 +204,7 @@ pub enum AddError {
     },
     /// It is no meter on a port.
     #[error(
-        "the daemon reads meters on ports: name a serial port or a network port; typed values need no meter"
+        "the daemon reads meters on ports, and trails: name a port, or a trail to replay; typed values need no meter"
     )]
     NoPort,
     /// The spec or its profile is wrong.
@@ -201,10 +259,14 @@ impl Meters {
         mut spec: Spec,
     ) -> Result<Arc<Meter>, AddError> {
         let profile = spec.load_profile()?;
-        let Spec::Stream(spec) = spec else {
-            return Err(AddError::NoPort);
+        let source = match spec {
+            Spec::Stream(spec) => {
+                spec.driver.start(MeterId(1), None)?;
+                Source::Port(spec)
+            }
+            Spec::Replay { file, pace, driver } => Source::Replay { file, pace, driver },
+            _ => return Err(AddError::NoPort),
         };
-        spec.driver.start(MeterId(1), None)?;
         let mut all = lock(&self.all);
         let number = all.keys().last().map_or(Some(1), |m| m.0.checked_add(1));
         let number = MeterId(number.ok_or(AddError::TooMany)?);
@@ -215,17 +277,17 @@ impl Meters {
         if all.values().any(|m| m.name == name) {
             return Err(AddError::Taken(name));
         }
-        if let Some(other) = all.values().find(|m| m.spec.place == spec.place) {
+        if let Some(other) = all.values().find(|m| m.source.is_at(&source)) {
             return Err(AddError::TakenPlace {
                 name: other.name.clone(),
-                place: spec.place.to_string(),
+                place: source.place(),
             });
         }
         let meter = Arc::new(Meter {
             number,
             name,
             role,
-            spec,
+            source,
             profile,
             state: Mutex::new(State {
                 standing: Standing::Opening,
@@ -246,7 +308,12 @@ impl Meters {
         );
         *lock(&meter.task) = Some(tokio::spawn(keep).abort_handle());
         all.insert(number, Arc::clone(&meter));
-        tracing::info!(meter = meter.name, place = %meter.spec.place, driver = meter.driver(), "meter added");
+        tracing::info!(
+            meter = meter.name,
+            place = meter.source.place(),
+            driver = meter.driver(),
+            "meter added"
+        );
         Ok(meter)
     }
 
@@ -288,7 +355,7 @@ impl Meters {
     #[must_use]
     pub fn at(&self, driver: &str, place: &str) -> Option<Arc<Meter>> {
         let all = lock(&self.all);
-        let here = |m: &&Arc<Meter>| m.driver() == driver && m.spec.place.to_string() == place;
+        let here = |m: &&Arc<Meter>| m.driver() == driver && m.source.place() == place;
         all.values().find(here).cloned()
     }
 
@@ -320,15 +387,44 @@ impl Meter {
 }
 
 /// Holds the paths of a spec that came over the network to where they may be: a port under `/dev`, a
-/// profile in `profiles`.
+/// profile in the folder `profiles` of the data folder, a trail in `visits`.
 ///
 /// # Errors
 /// [`AddError::Path`].
-pub fn hold_paths(spec: &mut Spec, profiles: &Path) -> Result<(), AddError> {
-    let Spec::Stream(stream) = spec else {
-        return Ok(());
+pub fn hold_paths(spec: &mut Spec, data: &Path) -> Result<(), AddError> {
+    let driver = match spec {
+        Spec::Stream(stream) => {
+            hold_port(&stream.place)?;
+            Some(&mut stream.driver)
+        }
+        Spec::Replay { file, driver, .. } => {
+            let why = "a trail is named by its file in the folder `visits` of the data folder";
+            *file = within(file, &data.join("visits"), why)?;
+            driver.as_mut()
+        }
+        _ => None,
     };
-    if let Place::Serial { path, .. } = &stream.place {
+    if let Some(driver) = driver
+        && let Some(file) = &driver.profile
+    {
+        let why = "a profile is named by its file in the folder `profiles` of the data folder";
+        driver.profile = Some(within(file, &data.join("profiles"), why)?);
+    }
+    Ok(())
+}
+
+/// A file that is named by its name alone, in its folder.
+fn within(file: &Path, folder: &Path, why: &'static str) -> Result<PathBuf, AddError> {
+    let name = file.to_str().filter(|n| is_name(n));
+    let name = name.ok_or_else(|| AddError::Path {
+        path: file.display().to_string(),
+        why,
+    })?;
+    Ok(folder.join(name))
+}
+
+fn hold_port(place: &Place) -> Result<(), AddError> {
+    if let Place::Serial { path, .. } = place {
         let plain = path
             .components()
             .all(|c| matches!(c, Component::RootDir | Component::Normal(_)));
@@ -338,16 +434,6 @@ pub fn hold_paths(spec: &mut Spec, profiles: &Path) -> Result<(), AddError> {
                 why: "a serial port is named by its path under /dev",
             });
         }
-    }
-    if let Some(file) = &stream.driver.profile {
-        let name = file.to_str().filter(|n| is_name(n));
-        let Some(name) = name else {
-            return Err(AddError::Path {
-                path: file.display().to_string(),
-                why: "a profile is named by its file in the folder `profiles` of the data folder",
-            });
-        };
-        stream.driver.profile = Some(PathBuf::from(profiles).join(name));
     }
     Ok(())
 }
@@ -360,7 +446,7 @@ mod tests {
     fn a_client_cannot_name_any_file() {
         let held = |text: &str| -> Result<Spec, AddError> {
             let mut spec = text.parse()?;
-            hold_paths(&mut spec, Path::new("data/profiles")).map(|()| spec)
+            hold_paths(&mut spec, Path::new("data")).map(|()| spec)
         };
         assert!(held("serial:/dev/pts/3,frame=count14").is_ok());
         for bad in [
@@ -369,6 +455,8 @@ mod tests {
             "serial:dev/x,frame=count14",
             "serial:/dev/x,frame=count14,profile=/etc/passwd",
             "tcp:localhost:5025,frame=scpi,profile=../x.toml",
+            "replay:/etc/passwd",
+            "replay:../x.trail",
         ] {
             assert!(matches!(held(bad), Err(AddError::Path { .. })), "{bad}");
         }
@@ -379,5 +467,9 @@ mod tests {
             spec.driver.profile.as_deref(),
             Some(Path::new("data/profiles/fine.toml"))
         );
+        let Ok(Spec::Replay { file, .. }) = held("replay:2026-11-26-001.trail") else {
+            panic!("a good spec");
+        };
+        assert_eq!(file, Path::new("data/visits/2026-11-26-001.trail"));
     }
 }

@@ -449,7 +449,11 @@ impl<'b> Keeper<'b> {
         if self.meters.contains_key(&meter.number) {
             return Ok(());
         }
-        let (driver, place) = (meter.driver(), meter.spec.place.to_string());
+        let opened = self.desk.visit.record().opened.as_ref();
+        if meter.is_replay() && !opened.is_some_and(|o| o.simulated) {
+            return Err(SayError::Replayed(meter.name.clone()));
+        }
+        let (driver, place) = (meter.driver(), meter.source.place());
         let id = self.number_of(driver, &place);
         self.say(Input::MeterJoined {
             joined: MeterJoined {

@@ -57,6 +57,9 @@ pub enum SayError {
         /// Why.
         why: String,
     },
+    /// A replay can be no evidence of a real unit.
+    #[error("the meter \"{0}\" replays a trail: nothing of it is measured at this unit now")]
+    Replayed(String),
     /// A value, a function or a flag that is not understood.
     #[error("{0}")]
     Value(String),
