@@ -4,7 +4,11 @@
 #![forbid(unsafe_code)]
 
 mod api;
+mod host;
 mod meters;
+mod replay;
+mod script;
+mod station;
 mod texts;
 mod trails;
 
@@ -62,6 +66,18 @@ pub const TARGETS: &[Target] = &[
     Target {
         name: "trail",
         run: trails::trail,
+    },
+    Target {
+        name: "replay",
+        run: replay::replay,
+    },
+    Target {
+        name: "box-host",
+        run: host::host,
+    },
+    Target {
+        name: "box",
+        run: station::station,
     },
     Target {
         name: "api",

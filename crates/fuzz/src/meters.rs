@@ -1,6 +1,8 @@
 //! Bytes of meters: whatever comes, every byte is accounted for, memory is bounded, and the next
 //! good frames are read.
 
+use std::sync::LazyLock;
+
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_meters::driver::{Driver, Entry, FRAME, HELD, Line, Outcome, Setup, driver};
@@ -57,10 +59,10 @@ fn push(driver: &mut dyn Driver, piece: &[u8], at: Micros) -> (Vec<Reading>, usi
 }
 
 /// Pushes all pieces, asking and listening between as a session does.
-fn push_all(driver: &mut dyn Driver, bytes: &[u8]) {
+fn push_all<'b>(driver: &mut dyn Driver, pieces: impl Iterator<Item = &'b [u8]>) {
     let (mut pushed, mut decided) = (0, 0);
     let mut now = Micros(0);
-    for piece in pieces(bytes) {
+    for piece in pieces {
         now = driver
             .wake()
             .filter(|wake| *wake > now)
@@ -86,7 +88,7 @@ fn push_all(driver: &mut dyn Driver, bytes: &[u8]) {
 pub fn frames(name: &str, bytes: &[u8]) {
     let entry = driver(name).expect("a driver");
     let mut driver = start(entry, None);
-    push_all(driver.as_mut(), bytes);
+    push_all(driver.as_mut(), pieces(bytes));
     let (showing, frame) = good(entry);
     let twice = [frame, frame].concat();
     let (readings, _) = push(driver.as_mut(), &twice, Micros(u64::MAX / 2));
@@ -118,9 +120,16 @@ fn good(entry: &Entry) -> (Showing, [u8; FRAME]) {
 /// Answers of a meter that is asked, or lines of one that talks.
 pub fn answers(name: &str, bytes: &[u8]) {
     let entry = driver(name).expect("a driver");
-    let profile = Profile::parse("lines.toml", LINES).expect("a profile");
-    let mut driver = start(entry, (name == "lines").then_some(&profile));
-    push_all(driver.as_mut(), bytes);
+    static PROFILE: LazyLock<Profile> =
+        LazyLock::new(|| Profile::parse("lines.toml", LINES).expect("a profile"));
+    let mut driver = start(entry, (name == "lines").then(|| &*PROFILE));
+    push_all(driver.as_mut(), pieces(bytes));
+}
+
+/// Bytes as they come, to the driver of that name.
+pub fn stream(name: &str, bytes: &[u8]) {
+    let mut driver = start(driver(name).expect("a driver"), None);
+    push_all(driver.as_mut(), bytes.chunks(50));
 }
 
 /// A characteristic of a meter that describes itself: seven bytes of descriptor, then the value; or

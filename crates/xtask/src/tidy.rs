@@ -58,16 +58,7 @@ const MAY_USE: [(&str, &[&str]); 18] = [
         ],
     ),
     ("ohmtrail-spice", &[]),
-    (
-        "ohmtrail-fuzz",
-        &[
-            "ohmtrail-core",
-            "ohmtrail-circuit",
-            "ohmtrail-meters",
-            "ohmtrail-trail",
-            "ohmtrail-daemon",
-        ],
-    ),
+    ("ohmtrail-fuzz", EVERYTHING),
     ("ohmtrail-fuzz-targets", &["ohmtrail-fuzz"]),
     ("ohmtrail-bluez-stand-in", &[]),
     ("nopanic-probe", &["ohmtrail-core"]),

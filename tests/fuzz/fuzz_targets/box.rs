@@ -1,0 +1,4 @@
+//! Searches for bytes that break `box`: docs/fuzzing.md.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| (ohmtrail_fuzz::target("box").run)(bytes));
