@@ -27,7 +27,8 @@ const JSON: (&str, &str) = ("Content-Type", "application/json");
 /// Many requests from one address are what is measured here.
 const LIMITS: &str =
     "[limits]\nrequests-per-second = 100000\nburst = 100000\n[log]\nlevel = \"warn\"\n";
-const SHEET: &str = "split-cooling-1ph";
+/// Compiled at every start: a small one.
+const SHEET: &str = "control-loop-24v";
 
 /// The frame of a meter that shows so many tenths of a volt, 0 to 9999.
 fn frame(tenths: u32) -> [u8; 14] {
@@ -372,6 +373,30 @@ fn kept(trail: &Path, told: &[String]) -> Kept {
     }
 }
 
+/// Says on standard error how far a long run has come, ten times in all.
+struct Progress {
+    what: &'static str,
+    of: usize,
+    began: Instant,
+}
+
+impl Progress {
+    fn new(what: &'static str, of: usize) -> Self {
+        Progress {
+            what,
+            of,
+            began: Instant::now(),
+        }
+    }
+
+    fn done(&self, count: usize) {
+        if self.of >= 100 && count.is_multiple_of(self.of / 10) {
+            let seconds = self.began.elapsed().as_secs();
+            eprintln!("{} {count} of {}, {seconds} s", self.what, self.of);
+        }
+    }
+}
+
 /// Kills the daemon (SIGKILL) that often, at moments drawn at random while takes are said one after the
 /// other, and starts it again on the same data.
 ///
@@ -383,7 +408,8 @@ pub fn kills(times: usize, seed: u64) -> Kept {
     let mut daemon = Daemon::start(LIMITS, &[]);
     let visit = visit(&daemon);
     let (mut number, mut told) = (0, Vec::new());
-    for _ in 0..times {
+    let progress = Progress::new("kills", times);
+    for nth in 1..=times {
         let address = daemon.address.to_string();
         let (begun, first) = channel();
         let wait = Duration::from_micros(noise.bits() % 60_000);
@@ -407,6 +433,7 @@ pub fn kills(times: usize, seed: u64) -> Kept {
         let mut command = Daemon::command(&data, LIMITS);
         command.args(["--json", "--listen", "127.0.0.1:0"]);
         daemon = Daemon::run(data, command);
+        progress.done(nth);
     }
     // And once more after the last start.
     assert!(
@@ -460,6 +487,7 @@ pub fn replugs(times: usize) -> (Kept, Durations) {
         }
     };
     show(&pty, 1);
+    let progress = Progress::new("unplugs", times);
     for number in 0..times {
         fs::remove_file(&port).expect("unlinked");
         drop(pty);
@@ -475,6 +503,7 @@ pub fn replugs(times: usize) -> (Kept, Durations) {
             "a take is kept"
         );
         told.push(display(number));
+        progress.done(number + 1);
     }
     drop(events);
     daemon.stop();
