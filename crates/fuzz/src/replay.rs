@@ -63,8 +63,10 @@ pub fn replay(bytes: &[u8]) {
     assert!(!visit.may_measure_dead(at), "a gate opens by itself");
     let _ = visit.stage();
     let head = Hash([0; 32]);
-    assert!(!paper::tag(book, visit.record(), &head).is_empty());
-    assert!(!paper::write_up(book, visit.record(), &head, "fuzzed.trail").is_empty());
+    let tag = paper::tag(book, visit.record(), &head);
+    assert!(!tag.text().is_empty());
+    let written = paper::write_up(book, visit.record(), &head, "fuzzed.trail");
+    assert!(!written.markdown().is_empty());
 }
 
 fn first(book: &Book<'_>) -> Entry {
