@@ -53,7 +53,10 @@ const TABLE: &[(&str, Served)] = &[
     ),
     ("quote add", By(&["post /api/v1/visits/{visit}/quote"])),
     ("quote show", By(&["get /api/v1/visits/{visit}/quote"])),
-    ("quote decide", By(&["post /api/v1/visits/{visit}/decision"])),
+    (
+        "quote decide",
+        By(&["post /api/v1/visits/{visit}/decision"]),
+    ),
     ("check list", By(&["get /api/v1/rules"])),
     ("check supply", CHECKS),
     ("check drop", CHECKS),
