@@ -270,7 +270,9 @@ impl<'c, 'n> Hands<'c, 'n> {
         self.solved += 1;
         let (re, im) = answer[0];
         let volts = re.hypot(im);
-        let ours = match self.bench.measure_through(function, pair, input_ohms) {
+        // The leads lie before the meter: next to a low impedance they count.
+        let loaded = input_ohms + self.lead_ohms;
+        let ours = match self.bench.measure_through(function, pair, loaded) {
             Ok(Ideal::Value(value)) if function != Function::VoltsDc => Some(value),
             _ => None,
         };
@@ -279,7 +281,8 @@ impl<'c, 'n> Hands<'c, 'n> {
         match function {
             Function::VoltsAc => {
                 if let Some(ours) = ours {
-                    self.agreement.compare(ours, volts, at);
+                    let shown = ours * input_ohms / loaded;
+                    self.agreement.compare(shown, volts, at);
                 }
                 volts * (1.0 + WANDER * self.noise.signed())
             }
