@@ -29,12 +29,7 @@ impl Visit<'_> {
         let mut events = self.gate_events(&outcome);
         if self.live.restarted {
             self.live.restarted = false;
-            events.push(Event::Gate(GateEvent {
-                gate: Gate::ProvedDead.name().to_owned(),
-                open: false,
-                points: Vec::new(),
-                why: words::RESTARTED.to_owned(),
-            }));
+            events.extend(self.shut_by_restart());
         }
         events.extend(self.withdraw(at));
         if !events.is_empty() || self.record.left.is_some() {
@@ -51,6 +46,23 @@ impl Visit<'_> {
             return self.leave(at);
         }
         self.isolate(at)
+    }
+
+    /// Says of every gate that the trail has open that it is shut, and of the proof that the unit is
+    /// dead at any rate.
+    fn shut_by_restart(&self) -> Vec<Event> {
+        let dead = Gate::ProvedDead.name();
+        let said = self.record.gates.values().filter(|g| g.open);
+        let others = said.map(|g| g.gate.as_str()).filter(|name| *name != dead);
+        let shut = |name: &str| {
+            Event::Gate(GateEvent {
+                gate: name.to_owned(),
+                open: false,
+                points: Vec::new(),
+                why: words::RESTARTED.to_owned(),
+            })
+        };
+        std::iter::once(dead).chain(others).map(shut).collect()
     }
 
     /// Withdraws an open ask whose ground is gone: asked before a restart, or behind a gate that

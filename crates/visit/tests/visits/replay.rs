@@ -58,6 +58,10 @@ fn gates_are_never_read_back() {
     again.say(joined(1)).expect("joins");
     let first = again.settle().expect("an ask");
     assert!(!injects(&first.request), "{first:?}");
+    // Nor does any gate stand open for who reads the record.
+    let gates = &again.visit.record().gates;
+    assert!(gates.contains_key("discharged-to-measure"), "it was open");
+    assert!(gates.values().all(|g| !g.open), "{gates:?}");
     // The dead ask that was open is withdrawn, and the trail says why.
     let withdrawn = again.entries.iter().any(
         |e| matches!(&e.event, Event::Voided { ask, why } if ask.is_some() && why.contains("started again")),
