@@ -10,10 +10,10 @@ use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::winding::UNPROVEN;
 use ohmtrail_trail::event::{Finding, Role, RuledOut, Unproven};
 
-use crate::book::WindingPair;
+use crate::book::{Book, WindingPair};
 use crate::conclusion::told;
 use crate::isolate::fault_names;
-use crate::record::Answer;
+use crate::record::{Answer, Record};
 use crate::visit::Visit;
 
 /// Under this probability a fault is ruled out; over it, it is still unproven.
@@ -41,7 +41,7 @@ impl Visit<'_> {
             })
             .unwrap_or_default();
         let named = |f: &FaultId| book.sheet.faults[*f].name.clone();
-        let bits = self.weights_of_evidence(&answers);
+        let bits = weigh(book, &answers);
         let roles = self.roles(&faults);
         let mut consequences: Vec<String> = roles.iter().filter_map(|r| told(r, &roles)).collect();
         consequences.extend(self.come_and_go(&faults, &answers, &bits));
@@ -68,23 +68,6 @@ impl Visit<'_> {
             .filter(|&h| h != hypothesis && table.group(h) == group)
             .map(|h| fault_names(self.book, h))
             .collect()
-    }
-
-    /// What each answer says about each fault by itself, in bits.
-    fn weights_of_evidence(&self, answers: &[Answer]) -> BTreeMap<FaultId, Vec<(u32, f32)>> {
-        let table = &self.book.table;
-        let mut all = BTreeMap::new();
-        for fault in 0..table.faults {
-            let bits = answers
-                .iter()
-                .filter_map(|a| {
-                    let bits = table.weigh(fault, a.number, &a.evidence).ok()?;
-                    Some((a.ask?, bits))
-                })
-                .collect();
-            all.insert(usize::from(fault), bits);
-        }
-        all
     }
 
     /// What follows from these faults in at least half of the sampled units.
@@ -255,6 +238,34 @@ fn is_kind(name: &str, kind: &str) -> bool {
         Some(rest.split_once('-')?.1.to_owned())
     };
     name == kind || of_winding(name).is_some_and(|what| kind.ends_with(&what))
+}
+
+/// What each answer says about each fault by itself, in bits, by the fault's name: over zero for it,
+/// under zero against it.
+#[must_use]
+pub fn weights_of_evidence(book: &Book<'_>, record: &Record) -> BTreeMap<String, Vec<(u32, f32)>> {
+    let named = |(fault, bits): (FaultId, Vec<(u32, f32)>)| {
+        Some((book.sheet.faults.get(fault)?.name.clone(), bits))
+    };
+    let weighed = weigh(book, &record.answers(book));
+    weighed.into_iter().filter_map(named).collect()
+}
+
+/// What each answer says about each fault by itself, in bits.
+fn weigh(book: &Book<'_>, answers: &[Answer]) -> BTreeMap<FaultId, Vec<(u32, f32)>> {
+    let table = &book.table;
+    let mut all = BTreeMap::new();
+    for fault in 0..table.faults {
+        let bits = answers
+            .iter()
+            .filter_map(|a| {
+                let bits = table.weigh(fault, a.number, &a.evidence).ok()?;
+                Some((a.ask?, bits))
+            })
+            .collect();
+        all.insert(usize::from(fault), bits);
+    }
+    all
 }
 
 /// The asks that speak for a fault of the finding; for no fault, every ask that was answered.

@@ -11,6 +11,7 @@ use ohmtrail_core::rules::{control, current, insulation};
 use ohmtrail_core::source::{Source, Status};
 use ohmtrail_core::units::{Farads, Ratio};
 use ohmtrail_core::verdict::{Bands, Limit};
+use ohmtrail_trail::event::Asked;
 
 use crate::book::Book;
 use crate::record::Record;
@@ -67,6 +68,13 @@ pub(crate) fn held(book: &Book<'_>, record: &Record, check: usize) -> Option<Hel
         },
         _ => by_bands(),
     })
+}
+
+/// What a healthy unit shows where this is asked; none for what is no check of the sheet.
+#[must_use]
+pub fn expected(book: &Book<'_>, record: &Record, asked: &Asked) -> Option<Limit> {
+    let check = Record::check_of(book, &asked.request)?;
+    held(book, record, check).map(|held| held.limit)
 }
 
 fn of_bands(bands: &CheckBands) -> Limit {

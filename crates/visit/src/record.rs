@@ -366,13 +366,21 @@ impl Record {
                 if !self.lifted.contains(end) {
                     self.lifted.push(end.clone());
                 }
-                self.wires.push(Wire {
-                    end: end.clone(),
-                    from: from.clone(),
-                    mark: mark.clone(),
-                    photo: *photo,
-                    back_on: None,
-                });
+                let off = |w: &&mut Wire| w.end == *end && w.back_on.is_none();
+                match self.wires.iter_mut().rev().find(off) {
+                    // Told again while it is off: described better, lifted once.
+                    Some(wire) => {
+                        wire.mark.clone_from(mark);
+                        wire.photo = photo.or(wire.photo);
+                    }
+                    None => self.wires.push(Wire {
+                        end: end.clone(),
+                        from: from.clone(),
+                        mark: mark.clone(),
+                        photo: *photo,
+                        back_on: None,
+                    }),
+                }
             }
             Event::PutBack { end, to, .. } => {
                 self.lifted.retain(|e| e != end);

@@ -4,7 +4,7 @@
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, PlateEntry, Power, Request};
-use ohmtrail_visit::{Book, Input, LEADS, Refusal, Stage, Taken, Visit};
+use ohmtrail_visit::{Book, Input, LEADS, Record, Refusal, Stage, Taken, Visit};
 use proptest::prelude::*;
 
 use crate::bench::{Hands, at, bundle, joined, opened, sheet};
@@ -568,6 +568,36 @@ fn what_makes_no_sense_is_refused_and_changes_nothing() {
     }
     assert_eq!(hands.entries.len(), before);
     assert_eq!(hands.settle().map(|a| a.ask), Some(asked.ask));
+}
+
+#[test]
+fn a_wire_end_that_is_described_again_is_lifted_once() {
+    let book = Book::new(bundle()).expect("opens");
+    let mut hands = Hands::new(&book, &["run-cap.herm-open"], 3);
+    hands.until(injects);
+    let told = |mark: &str, photo| Input::Lifted {
+        end: "fan-run.1".into(),
+        mark: mark.into(),
+        photo,
+    };
+    hands.say(told("black", Some([7; 32]))).expect("lifted");
+    hands.say(told("black, taped", None)).expect("described");
+    let noted = |record: &Record| {
+        let ends = record.wires.iter().filter(|w| w.end == "fan-run.1");
+        let said = ends.map(|w| (w.mark.clone(), w.photo, w.back_on.is_some()));
+        said.collect::<Vec<_>>()
+    };
+    let off = ("black, taped".to_owned(), Some([7; 32]), false);
+    assert_eq!(noted(hands.visit.record()), std::slice::from_ref(&off));
+    let back = Input::PutBack {
+        end: "fan-run.1".into(),
+        photo: None,
+    };
+    hands.say(back).expect("back");
+    assert_eq!(noted(hands.visit.record()), [(off.0, off.1, true)]);
+    // Lifted anew, it is another line of the map.
+    hands.say(told("black", None)).expect("lifted");
+    assert_eq!(noted(hands.visit.record()).len(), 2);
 }
 
 #[test]
