@@ -11,7 +11,12 @@ use ohmtrail_tests::cli::ohmtrail;
 use ohmtrail_tests::client::{Answer, Daemon};
 use serde_json::{Value, json};
 
-const PHOTO: &[u8] = b"\x89PNG\r\n\x1a\nan invented photograph";
+/// A PNG of one grey pixel (ISO/IEC 15948), and what would say where it was taken.
+const PHOTO: [&[u8]; 2] = [
+    b"\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x00\x00\x00\x00:~\x9bU",
+    b"\x00\x00\x00\x0aIDATx\x9cch\x00\x00\x00\x82\x00\x81w\xcdr\xb6\x00\x00\x00\x00IEND\xaeB`\x82",
+];
+const PLACE: &[u8] = b"\x00\x00\x00\x14tEXtat\x00an invented place\xa1g\x8bN";
 
 /// One request: a method and path of the document, the path as asked, the body, and the status.
 struct Asks {
@@ -88,7 +93,9 @@ impl Walk<'_> {
             ("post", None) if asks.path.ends_with("/quote") => {
                 daemon.post_bytes(&asks.with, "application/toml", QUOTE.as_bytes())
             }
-            ("post", None) => daemon.post_bytes(&asks.with, "application/octet-stream", PHOTO),
+            ("post", None) => {
+                daemon.post_bytes(&asks.with, "application/octet-stream", &PHOTO.concat())
+            }
             other => panic!("{other:?}"),
         };
         let name = format!("{} {}", asks.method, asks.path);
@@ -518,7 +525,16 @@ fn every_path_of_the_document_answers_as_it_says() {
         "/api/v1/visits/{visit}/photos/{hash}",
         &of(&format!("/photos/{photo}")),
     );
-    assert_eq!(fetched.body, PHOTO);
+    assert_eq!(fetched.body, PHOTO.concat());
+    // Where it was taken is taken out, unless it is to be kept.
+    let [head, tail] = PHOTO;
+    let placed = [head, PLACE, tail].concat();
+    let send = |query: &str| daemon.post_bytes(&of(query), "image/png", &placed).good();
+    assert_eq!(send("/photos?caption=placed")["hash"], photo);
+    let whole = send("/photos?location=keep")["size"].as_u64();
+    assert_eq!(whole, u64::try_from(placed.len()).ok());
+    let heic = daemon.post_bytes(&of("/photos"), "image/heic", b"\0\0\0\x18ftypheic");
+    assert_eq!(heic.problem(422), "not-understood");
 
     let found = json!({ "mark": "blue", "photo": photo });
     let lifted = of("/wires/comp-run.1/lifted");

@@ -14,7 +14,7 @@
 //! * [`visits`]: state is a fold over the trail, so a visit that fails goes on from its trail.
 //! * [`stream`]: who watches never holds up who measures.
 //! * [`auth`]: what stands before every request; [`config`]: how the daemon is set up.
-//! * [`api`]: everything else that knows HTTP. [`forms`] are the JSON forms that every face shares, [`desk`]
+//! * [`api`]: everything else that knows HTTP, but for the page, which is in `page`. [`forms`] are the JSON forms that every face shares, [`desk`]
 //!   is a visit with its trail, for the command line, too.
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
@@ -30,6 +30,7 @@ pub mod forms;
 pub mod meters;
 pub mod metrics;
 pub mod notify;
+mod page;
 mod serve;
 pub mod sheets;
 pub mod stream;

@@ -84,6 +84,13 @@ impl Log {
         kept.iter().skip(start).take(most).cloned().collect()
     }
 
+    /// The number of the last kept frame's record.
+    #[must_use]
+    pub fn last(&self) -> Option<u32> {
+        let kept = self.kept.read().unwrap_or_else(PoisonError::into_inner);
+        kept.last().and_then(|f| f.record)
+    }
+
     /// Whether nothing is kept yet.
     #[must_use]
     pub fn is_empty(&self) -> bool {

@@ -352,7 +352,7 @@ pub struct End {
 }
 
 /// A hash as it was named.
-pub(super) fn hash(text: &str) -> Result<[u8; 32], Problem> {
+pub(crate) fn hash(text: &str) -> Result<[u8; 32], Problem> {
     let hash: Result<Hash, _> = text.parse();
     hash.map(|h| h.0).map_err(|_| {
         Problem::unprocessable(

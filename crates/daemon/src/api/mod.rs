@@ -7,13 +7,13 @@ mod extract;
 mod health;
 mod kinds;
 mod meters;
-mod page;
 mod papers;
 mod photos;
 mod problem;
 mod sheets;
 mod trail;
 mod visits;
+mod whereabouts;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -30,7 +30,9 @@ use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
+pub(crate) use self::answers::hash;
 pub use self::checks::Judge;
+pub(crate) use self::extract::{Named, Query};
 pub(crate) use self::photos::is_place as takes_photographs;
 pub use self::problem::Problem;
 use crate::meters::Kept;
@@ -57,12 +59,12 @@ impl App {
         &self.0.visits
     }
 
-    fn context(&self) -> &Arc<Context> {
+    pub(crate) fn context(&self) -> &Arc<Context> {
         self.0.visits.context()
     }
 
     /// The visit of that name.
-    fn visit(&self, id: &str) -> Result<Arc<Visit>, Problem> {
+    pub(crate) fn visit(&self, id: &str) -> Result<Arc<Visit>, Problem> {
         let found = self.0.visits.find(id);
         found.ok_or_else(|| Problem::not_found("visit", id, "/api/v1/visits"))
     }
@@ -162,7 +164,7 @@ pub fn router(
         document: described(serde_json::to_value(document).unwrap_or_default()),
     }));
     let router = router
-        .merge(page::router())
+        .merge(crate::page::router())
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(app.clone(), count))

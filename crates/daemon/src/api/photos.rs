@@ -13,7 +13,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::answers::hash;
 use super::extract::{Named, Query, Raw};
 use super::problem::Problem;
-use super::{App, text};
+use super::{App, text, whereabouts};
 
 /// Whether a body sent to that path is a photograph, which may be longer than others.
 pub fn is_place(path: &str) -> bool {
@@ -22,13 +22,24 @@ pub fn is_place(path: &str) -> bool {
     visit.is_some_and(|visit| !visit.contains('/'))
 }
 
-/// What a photograph shows.
+/// What a photograph shows, and what of it is kept.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 pub struct Caption {
     /// In words.
     #[serde(default)]
     caption: String,
+    /// `keep` keeps the file as it is. Otherwise the place where it was taken, and all else that it says
+    /// beside its picture, is taken out.
+    location: Option<Location>,
+}
+
+/// What is done about the place that a photograph was taken at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Location {
+    /// It stays in the file.
+    Keep,
 }
 
 /// A photograph that is kept.
@@ -72,7 +83,8 @@ fn problem(error: &PhotoError) -> Problem {
 
 /// Keep a photograph beside the trail
 ///
-/// The body is the file itself: JPEG, PNG, WebP or HEIC, told by its contents.
+/// The body is the file itself: JPEG, PNG, WebP or HEIC, told by its contents. Where it was taken is
+/// taken out of it, unless that is to be kept; of a HEIC that cannot be done.
 #[utoipa::path(post, path = "/api/v1/visits/{visit}/photos", tag = "photos",
     params(("visit" = String, Path), Caption),
     request_body(content = Vec<u8>, content_type = "application/octet-stream"),
@@ -102,6 +114,22 @@ pub async fn keep(
     if let Some(said) = said.filter(|s| s.starts_with("image/") && *s != kind) {
         return Err(unsupported(format!("the body is {kind}, not {said}")));
     }
+    let bytes = if caption.location == Some(Location::Keep) {
+        bytes
+    } else if whereabouts::can(kind) {
+        let done = tokio::task::spawn_blocking(move || whereabouts::taken_out(kind, bytes)).await;
+        let done = done.map_err(|e| Problem::system(e.to_string()))?;
+        done.map_err(|e| {
+            unsupported(format!(
+                "the body begins as {kind} and cannot be read as one: {e}"
+            ))
+        })?
+    } else {
+        return Err(Problem::unprocessable(
+            format!("the place where it was taken cannot be taken out of {kind}"),
+            "send a JPEG, PNG or WebP, or keep the place with ?location=keep",
+        ));
+    };
     let size = bytes.len();
     let folder = visit.photos();
     let stored = tokio::task::spawn_blocking(move || photos::store(&folder, &bytes, kind)).await;

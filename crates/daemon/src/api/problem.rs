@@ -88,6 +88,24 @@ impl Problem {
             "look at the daemon's log",
         )
     }
+
+    /// The status.
+    #[must_use]
+    pub fn status(&self) -> u16 {
+        self.0.status
+    }
+
+    /// What is wrong, and where.
+    #[must_use]
+    pub fn detail(&self) -> &str {
+        &self.0.detail
+    }
+
+    /// What to do.
+    #[must_use]
+    pub fn remedy(&self) -> &str {
+        &self.0.remedy
+    }
 }
 
 impl IntoResponse for Problem {

@@ -51,6 +51,22 @@ pub enum Standing {
     Ended,
 }
 
+impl Standing {
+    /// In a word, as its JSON form has it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Standing::Opening => "opening",
+            Standing::Up => "up",
+            Standing::Silent => "silent",
+            Standing::Garbage => "garbage",
+            Standing::Away => "away",
+            Standing::Failed => "failed",
+            Standing::Ended => "ended",
+        }
+    }
+}
+
 /// How a meter stands, since when, and why.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct State {

@@ -1,0 +1,77 @@
+//! What is believed: the suspects with their evidence, and the finding.
+
+use maud::{Markup, html};
+use ohmtrail_visit::NONE_OF_THESE;
+
+use super::screen::Screen;
+use super::words::{Tongue, kept};
+use crate::forms::Suspect;
+
+/// Suspects that are shown at once.
+const SUSPECTS: usize = 6;
+
+/// The suspects as ranked bars, each with its evidence.
+pub(super) fn suspects(t: Tongue, screen: &Screen) -> Markup {
+    let view = &screen.view;
+    let words = |s: &Suspect| {
+        if s.faults.is_empty() {
+            return html! { (t.say("no-fault")) };
+        }
+        if s.faults == [NONE_OF_THESE] {
+            return html! { (t.say("none-of-these")) };
+        }
+        let all: Vec<&str> = s.faults.iter().map(|f| screen.fault_words(f)).collect();
+        kept(&all.join(" + "))
+    };
+    html! {
+        section #suspects data-part {
+            @if !view.suspects.is_empty() && view.finding.is_none() {
+                h2 { (t.say("suspects")) }
+                ol.bars { @for (rank, suspect) in view.suspects.iter().take(SUSPECTS).enumerate() {
+                    @let share = format!("{:.0}", suspect.p * 100.0);
+                    li { details id={ "suspect-" (suspect.faults.join("+")) } {
+                        summary {
+                            span.name id={ "bar-" (rank) } { (words(suspect)) } " " b { (share) " %" }
+                            progress max="100" value=(share) aria-labelledby={ "bar-" (rank) } {}
+                        }
+                        p.small { (suspect.faults.join(" + ")) }
+                        @let evidence = screen.evidence(&suspect.faults);
+                        @if evidence.is_empty() { p { (t.say("no-evidence")) } }
+                        ul { @for (ask, bits) in evidence {
+                            li { b { (if bits > 0.0 { t.say("speaks-for") } else { t.say("speaks-against") }) } " "
+                                (screen.answered(t, ask)) }
+                        } }
+                    } }
+                } }
+            }
+        }
+    }
+}
+
+/// The finding.
+pub(super) fn finding(t: Tongue, screen: &Screen) -> Markup {
+    let view = &screen.view;
+    let Some(found) = &view.finding else {
+        return html! { section #finding data-part {} };
+    };
+    let words = |f: &String| kept(screen.fault_words(f));
+    let share = format!("{:.1}", found.p * 100.0);
+    html! {
+        section #finding data-part {
+            h2 { (t.say("finding")) }
+            @if found.faults.is_empty() { p.large { (t.say("no-fault-carried")) } }
+            ul.found { @for fault in &found.faults { li { b { (words(fault)) } " " span.small { (fault) } } } }
+            @if !found.faults.is_empty() { p { (t.tell("finding-share", &[("share", &share)])) } }
+            @if let Some(conclusion) = &view.conclusion { p { (kept(&conclusion.why)) } }
+            @for line in &found.consequences { p { (kept(line)) } }
+            @if !found.alike.is_empty() { p { (t.say("alike")) ": " (found.alike.iter().map(|a| a.join(" + ")).collect::<Vec<_>>().join("; ")) } }
+            details { summary { (t.say("carried-by")) }
+                ul { @for ask in &found.evidence { li { (screen.answered(t, *ask)) } } } }
+            details { summary { (t.say("ruled-out")) " (" (found.ruled_out.len()) ")" }
+                ul { @for out in &found.ruled_out { li { (words(&out.fault)) ": "
+                    (out.by.iter().map(|a| screen.answered(t, *a)).collect::<Vec<_>>().join("; ")) } } } }
+            details { summary { (t.say("unproven")) " (" (found.unproven.len()) ")" }
+                ul { @for open in &found.unproven { li { (kept(&open.why)) } } } }
+        }
+    }
+}

@@ -1,0 +1,309 @@
+//! The page: what a technician looks at. HTML is rendered here, from what the visit says, and the small
+//! script (`static/page.js`) asks for it again whenever the live stream says that something changed:
+//! a phone that was away for a while, or that is one of two, shows what the trail holds. Without the
+//! script every form still works.
+
+mod ask;
+mod belief;
+mod files;
+mod frame;
+mod list;
+mod more;
+mod reader;
+mod say;
+mod screen;
+mod words;
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::get;
+use maud::{Markup, html};
+use ohmtrail_paper as paper;
+use serde::Deserialize;
+
+use self::frame::{Chosen, Page};
+use self::list::{Offer, SheetChoice};
+use self::reader::{Form, Reader};
+use self::screen::Screen;
+use crate::api::{App, Named, Problem, Query};
+use crate::sheets::SheetsError;
+use crate::visits::{New, Visit};
+
+/// Longest form, bytes: the longest note fits.
+const LONGEST_FORM: usize = 16 * 1024;
+
+/// The page's routes. They are no part of the API's document.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/", get(visits))
+        .route("/new", get(new).post(open))
+        .route("/settings", get(settings).post(keep_settings))
+        .route("/visits/{visit}", get(visit))
+        .route("/visits/{visit}/takes", get(takes))
+        .route("/visits/{visit}/wires", get(wires))
+        .route("/visits/{visit}/papers", get(papers))
+        .route("/visits/{visit}/say", get(to_visit).post(say))
+        .layer(DefaultBodyLimit::max(LONGEST_FORM))
+        .merge(files::router())
+}
+
+async fn visits(State(app): State<App>, reader: Reader) -> Response {
+    let t = reader.tongue;
+    let all: Vec<_> = app.visits().list().iter().map(|v| v.summary()).collect();
+    let title = t.say("visits");
+    Page {
+        reader,
+        title: &title,
+        top: html! {},
+        body: list::visits(t, &all),
+    }
+    .into_response()
+}
+
+async fn settings(reader: Reader) -> Response {
+    frame::settings(reader)
+}
+
+async fn keep_settings(Form(chosen): Form<Chosen>) -> Response {
+    frame::keep(&chosen)
+}
+
+#[derive(Deserialize)]
+struct Which {
+    sheet: Option<String>,
+}
+
+/// Reads sheets where waiting for the disk harms nobody.
+async fn reading<R: Send + 'static>(
+    app: &App,
+    read: impl FnOnce(&App) -> Result<R, SheetsError> + Send + 'static,
+) -> Result<R, Problem> {
+    let app = app.clone();
+    let done = tokio::task::spawn_blocking(move || read(&app)).await;
+    Ok(done.map_err(|e| Problem::system(e.to_string()))??)
+}
+
+async fn new(State(app): State<App>, reader: Reader, Query(which): Query<Which>) -> Response {
+    let t = reader.tongue;
+    let body = match which.sheet {
+        None => choices(&app).await.map(|all| list::sheets(t, &all)),
+        Some(name) => offer(&app, name).await.map(|offer| list::new(t, &offer)),
+    };
+    let title = t.say("new-visit");
+    match body {
+        Ok(body) => Page {
+            reader,
+            title: &title,
+            top: html! {},
+            body,
+        }
+        .into_response(),
+        Err(problem) => frame::wrong(reader, &problem),
+    }
+}
+
+async fn choices(app: &App) -> Result<Vec<SheetChoice>, Problem> {
+    let all = reading(app, |app| {
+        let sheets = &app.context().sheets;
+        let choice = |name: String| {
+            // What cannot be used is not offered; the check of sheets says why.
+            let title = sheets.read(&name).map(|s| s.title).unwrap_or_default();
+            SheetChoice { name, title }
+        };
+        Ok(sheets.names().into_iter().map(choice).collect())
+    });
+    all.await
+}
+
+async fn offer(app: &App, name: String) -> Result<Offer, Problem> {
+    let (sheet, complaints) = reading(app, move |app| {
+        let sheet = app.context().sheets.read(&name)?;
+        let complaints = sheet.complaints.iter();
+        let complaints = complaints
+            .map(|c| (c.name.clone(), c.words.clone()))
+            .collect();
+        Ok((
+            SheetChoice {
+                name: sheet.name,
+                title: sheet.title,
+            },
+            complaints,
+        ))
+    })
+    .await?;
+    let meters = app.context().meters.list();
+    let meters = meters
+        .iter()
+        .map(|m| (m.name.clone(), m.state().standing.word().to_owned()));
+    let visits: Vec<_> = app.visits().list().iter().map(|v| v.summary()).collect();
+    let last = visits
+        .into_iter()
+        .max_by(|a, b| a.opened_at.cmp(&b.opened_at));
+    Ok(Offer {
+        sheet,
+        complaints,
+        meters: meters.collect(),
+        technician: last.map(|v| v.technician).unwrap_or_default(),
+    })
+}
+
+async fn open(
+    State(app): State<App>,
+    reader: Reader,
+    Form(fields): Form<Vec<(String, String)>>,
+) -> Response {
+    match opened(&app, &fields).await {
+        Ok(id) => Redirect::to(&format!("/visits/{id}")).into_response(),
+        Err(problem) => frame::wrong(reader, &problem),
+    }
+}
+
+async fn opened(app: &App, fields: &[(String, String)]) -> Result<String, Problem> {
+    let field = |name: &str| {
+        let mut found = fields.iter().filter(|(n, _)| n == name);
+        found
+            .next()
+            .map(|(_, v)| v.trim().to_owned())
+            .unwrap_or_default()
+    };
+    let mut meters = Vec::new();
+    for (_, name) in fields.iter().filter(|(n, _)| n == "meter") {
+        let found = app.context().meters.find(name);
+        let missing = || Problem::not_found("meter", name, "/api/v1/meters");
+        meters.push(found.ok_or_else(missing)?);
+    }
+    let complaint = Some((field("complaint"), field("words")));
+    let visit = app.visits().open(New {
+        work_order: field("work_order"),
+        technician: field("technician"),
+        unit: field("unit"),
+        sheet: field("sheet"),
+        previous: None,
+        simulated: field("simulated") == "yes",
+        complaint: complaint.filter(|(what, _)| !what.is_empty()),
+    });
+    let visit = visit.await?;
+    let joined = visit.with(move |keeper| {
+        for meter in &meters {
+            keeper.join(meter, &meter.role)?;
+        }
+        keeper.answered(Vec::new()).map(drop)
+    });
+    joined.await??;
+    Ok(visit.id.clone())
+}
+
+/// What there is to see of a visit, and something more of it.
+async fn seen<R: Send + 'static>(
+    app: &App,
+    visit: &Arc<Visit>,
+    more: impl FnOnce(&crate::visits::Seen<'_>) -> R + Send + Clone + 'static,
+) -> Result<(Screen, R), Problem> {
+    let id = visit.id.clone();
+    // Before what is seen: what comes meanwhile is told again.
+    let last = visit.log.last();
+    let seen = visit.look(app.context(), move |seen| {
+        (Screen::of(&id, last, seen), more(seen))
+    });
+    Ok(seen.await?)
+}
+
+/// A page of a visit.
+async fn page_of(
+    app: &App,
+    reader: Reader,
+    name: &str,
+    said: Option<&Problem>,
+    body: impl FnOnce(&Screen, &Markup) -> Markup,
+) -> Response {
+    let screen = match app.visit(name) {
+        Ok(visit) => seen(app, &visit, |_| ()).await,
+        Err(problem) => Err(problem),
+    };
+    match screen {
+        Ok((screen, ())) => framed(reader, &screen, said, body),
+        Err(problem) => frame::wrong(reader, &problem),
+    }
+}
+
+fn framed(
+    reader: Reader,
+    screen: &Screen,
+    said: Option<&Problem>,
+    body: impl FnOnce(&Screen, &Markup) -> Markup,
+) -> Response {
+    let alert = said.map(frame::alert).unwrap_or_default();
+    let page = Page {
+        reader,
+        title: &screen.view.id,
+        top: screen::top(screen),
+        body: body(screen, &alert),
+    };
+    let status = said.and_then(|p| axum::http::StatusCode::from_u16(p.status()).ok());
+    (status.unwrap_or_default(), page).into_response()
+}
+
+async fn visit(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
+    let body = |screen: &Screen, alert: &Markup| screen::screen(reader, screen, alert);
+    page_of(&app, reader, &name, None, body).await
+}
+
+async fn takes(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
+    let body = |screen: &Screen, alert: &Markup| more::takes(reader, screen, alert);
+    page_of(&app, reader, &name, None, body).await
+}
+
+async fn wires(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
+    let body = |screen: &Screen, alert: &Markup| more::wires(reader.tongue, screen, alert);
+    page_of(&app, reader, &name, None, body).await
+}
+
+async fn papers(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
+    match papers_of(&app, &name).await {
+        Ok((screen, (tag, write_up))) => framed(reader, &screen, None, |screen, alert| {
+            more::papers(reader.tongue, screen, &tag, &write_up, alert)
+        }),
+        Err(problem) => frame::wrong(reader, &problem),
+    }
+}
+
+async fn papers_of(app: &App, name: &str) -> Result<(Screen, (String, String)), Problem> {
+    let visit = app.visit(name)?;
+    let file = format!("{name}.trail");
+    let papers = seen(app, &visit, move |seen| {
+        let hung = seen.record.tag.clone();
+        let tag = hung.unwrap_or_else(|| paper::tag(seen.book, seen.record, &seen.head).text());
+        let written = paper::write_up(seen.book, seen.record, &seen.head, &file);
+        (tag, written.markdown())
+    });
+    papers.await
+}
+
+/// A reload of what a form answered, in a browser without the script.
+async fn to_visit(Named(name): Named<String>) -> Redirect {
+    Redirect::to(&format!("/visits/{name}"))
+}
+
+/// Takes what a form says, and shows where it leads.
+async fn say(
+    State(app): State<App>,
+    reader: Reader,
+    Named(name): Named<String>,
+    Form(said): Form<say::Said>,
+) -> Response {
+    let to = said.to();
+    let done = match app.visit(&name) {
+        Ok(visit) => say::say(&visit, said).await,
+        Err(problem) => Err(problem),
+    };
+    match done {
+        Ok(()) => Redirect::to(&format!("/visits/{name}{to}")).into_response(),
+        Err(problem) => {
+            let body = |screen: &Screen, alert: &Markup| screen::screen(reader, screen, alert);
+            page_of(&app, reader, &name, Some(&problem), body).await
+        }
+    }
+}
