@@ -91,9 +91,18 @@ impl Daemon {
     /// If it does not.
     #[must_use]
     pub fn start(data: &Path, args: &[String]) -> Self {
+        Daemon::start_at("127.0.0.1:0", data, args)
+    }
+
+    /// Starts it at an address, and waits until it serves.
+    ///
+    /// # Panics
+    /// If it does not.
+    #[must_use]
+    pub fn start_at(listen: &str, data: &Path, args: &[String]) -> Self {
         let mut command = ohmtrail();
         command
-            .args(["--json", "serve", "--listen", "127.0.0.1:0", "--data"])
+            .args(["--json", "serve", "--listen", listen, "--data"])
             .arg(data)
             .args(args);
         Daemon::run(command, data)

@@ -1,5 +1,6 @@
 //! Helpers shared by the whole-system tests, and the fault bench.
 
+pub mod browser;
 pub mod cli;
 pub mod client;
 pub mod daemon;
@@ -7,4 +8,5 @@ pub mod daemon_bench;
 pub mod fault_bench;
 pub mod probe_box;
 pub mod technician;
+pub mod truck;
 pub mod visiting;

@@ -67,6 +67,20 @@ pub fn daemon(place: &Place, options: &[String]) -> Result<(), Failure> {
     run(cargo.args(["daemon_bench", "--"]).args(options))
 }
 
+/// Runs the page's bench in a browser.
+pub fn page(place: &Place) -> Result<(), Failure> {
+    let tools = fetch::tools(place)?;
+    let args = [
+        "run",
+        "--release",
+        "-p",
+        "ohmtrail-tests",
+        "--bin",
+        "page_bench",
+    ];
+    run(tools.name_in(&mut place.cargo(&args)))
+}
+
 /// Runs a command to its end, passes its output on, and keeps the tables in it.
 fn run_and_keep(command: &mut Command) -> Result<Vec<String>, Failure> {
     let spawned = command.stdout(Stdio::piped()).spawn();

@@ -1,5 +1,5 @@
 //! What only the tests need, on a bare Debian 12: ngspice, a message bus, a Python with scipy, an
-//! emulator of the probe box, and what lists its instructions.
+//! emulator of the probe box and what lists its instructions, and a browser with what drives it.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -13,6 +13,7 @@ pub struct Tools {
     ngspice: PathBuf,
     qemu: PathBuf,
     objdump: PathBuf,
+    chromium: PathBuf,
     /// The probe box's firmware, where it was built.
     pub firmware: Option<PathBuf>,
 }
@@ -34,6 +35,7 @@ impl Tools {
             .env("OHMTRAIL_PYTHON", &self.python)
             .env("OHMTRAIL_NGSPICE", &self.ngspice)
             .env("OHMTRAIL_QEMU_ARM", &self.qemu)
+            .env("OHMTRAIL_CHROMIUM", &self.chromium)
             .envs(self.firmware.iter().map(|path| ("OHMTRAIL_FIRMWARE", path)))
     }
 }
@@ -58,6 +60,15 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
     if on_path("dbus-daemon").is_none() {
         missing.push("dbus");
     }
+    if on_path("chromium").is_none() {
+        missing.push("chromium");
+    }
+    if on_path("node").is_none() {
+        missing.push("nodejs");
+    }
+    if on_path("npm").is_none() {
+        missing.push("npm");
+    }
     if on_path("python3").is_none() {
         missing.push("python3");
     }
@@ -68,6 +79,8 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
         install(&missing)?;
     }
     let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
+    let chromium = on_path("chromium").ok_or("chromium is installed and not on the PATH")?;
+    browser_libraries(place)?;
     let qemu = on_path(QEMU).ok_or("qemu-system-arm is installed and not on the PATH")?;
     let objdump = on_path(OBJDUMP[0]).ok_or("objdump is installed and not on the PATH")?;
     Ok(Tools {
@@ -75,6 +88,7 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
         ngspice,
         qemu,
         objdump,
+        chromium,
         firmware: None,
     })
 }
@@ -129,6 +143,26 @@ fn environment(place: &Place) -> Result<PathBuf, Failure> {
     run(Command::new(&python).args(pip).arg(&pins))?;
     fs::write(&stamp, wanted).map_err(|e| format!("{}: {e}", stamp.display()))?;
     Ok(python)
+}
+
+/// What drives the browser, at the versions of the lock file; installed anew when that changes.
+fn browser_libraries(place: &Place) -> Result<(), Failure> {
+    let folder = place.root.join("tests/browser");
+    let lock = folder.join("package-lock.json");
+    let wanted = fs::read(&lock).map_err(|e| format!("{}: {e}", lock.display()))?;
+    let stamp = folder.join("node_modules/installed-lock.json");
+    if fs::read(&stamp).is_ok_and(|had| had == wanted) {
+        return Ok(());
+    }
+    let quiet = [
+        "ci",
+        "--ignore-scripts",
+        "--no-audit",
+        "--no-fund",
+        "--silent",
+    ];
+    run(Command::new("npm").args(quiet).current_dir(&folder))?;
+    fs::write(&stamp, wanted).map_err(|e| format!("{}: {e}", stamp.display()))
 }
 
 /// Where a program is.

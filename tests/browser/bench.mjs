@@ -1,0 +1,63 @@
+// How soon the page is there, and how soon a reading is on it; on this machine, in this browser.
+import { Phone, ended, hand, launch } from "./technician.mjs";
+
+const told = JSON.parse(process.argv[2]);
+const browser = await launch();
+const visit = told.base + told.visit;
+
+const median = (all) => [...all].sort((a, b) => a - b)[Math.floor(all.length / 2)];
+const late = (all) => [...all].sort((a, b) => a - b)[Math.floor(all.length * 0.95)];
+
+// From the touch to the first paint with content, each time in a browser that has never seen the page.
+async function views(times) {
+  const all = [];
+  for (let i = 0; i < times; i += 1) {
+    const phone = await Phone.open(browser, told);
+    await phone.page.goto(visit);
+    const paint = () => performance.getEntriesByName("first-contentful-paint")[0]?.startTime;
+    await phone.until(paint);
+    all.push(await phone.page.evaluate(paint));
+    await phone.context.close();
+  }
+  return all;
+}
+
+const first = await views(told.times);
+
+// From the meter's being set, so with the wait for its next frame, until the frame of the screen that shows it.
+const phone = await Phone.open(browser, told);
+await phone.page.goto(visit);
+await phone.until(() => /\d/.test(document.querySelector("[data-meter=meter-1] [data-value]").textContent));
+await phone.page.evaluate(() => {
+  const value = document.querySelector("[data-meter=meter-1] [data-value]");
+  globalThis.shown = [];
+  new MutationObserver(() => {
+    const text = value.textContent;
+    requestAnimationFrame(() => globalThis.shown.push([text, performance.timeOrigin + performance.now()]));
+  }).observe(value, { childList: true, characterData: true, subtree: true });
+});
+const readings = [];
+for (let i = 0; i < told.readings; i += 1) {
+  const volts = 100 + (i % 2) * 50;
+  const set = await hand("set", { volts });
+  const near = ([text]) => Math.abs(Number.parseFloat(text) - volts) < 10;
+  let found;
+  while (!found) {
+    found = (await phone.page.evaluate(() => globalThis.shown.splice(0))).find(near);
+  }
+  readings.push(found[1] - set);
+}
+
+// A visit of a thousand values: the page of it, and the page anew as the script fetches it.
+await hand("thousand");
+const thousand = await views(told.times);
+await phone.page.goto(`${visit}/takes`);
+const anew = await phone.page.evaluate(async (path) => {
+  const began = performance.now();
+  for (let i = 0; i < 10; i += 1) await (await fetch(path)).text();
+  return (performance.now() - began) / 10;
+}, told.visit);
+await browser.close();
+ended({
+  first: median(first), reading: median(readings), reading_late: late(readings), thousand: median(thousand), anew,
+});

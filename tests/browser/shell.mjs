@@ -1,0 +1,87 @@
+// What is there beside a visit: the settings, a photograph, a value typed without a meter, a problem in words; and the
+// shell, which opens while the daemon is out of reach and gives way to the page when it is back.
+import assert from "node:assert/strict";
+import { gzipSync } from "node:zlib";
+import { Phone, ended, hand, launch } from "./technician.mjs";
+
+const told = JSON.parse(process.argv[2]);
+const browser = await launch();
+const phone = await Phone.open(browser, told);
+const { page } = phone;
+
+// ---- the settings ----------------------------------------------------------------------------------
+await page.goto(`${told.base}/settings`);
+assert.equal(await page.locator("html").getAttribute("lang"), "en");
+await phone.look("settings");
+await page.locator("[data-keep=speak]").check();
+await page.locator("[value=es]").check();
+await page.locator("[value='[degF]']").check();
+await page.locator("form button.main").click();
+await page.waitForURL(`${told.base}/`);
+assert.equal(await page.locator("html").getAttribute("lang"), "es");
+await page.goto(`${told.base}/settings`);
+assert(await page.locator("[data-keep=speak]").isChecked() && await page.locator("[value='[degF]']").isChecked(), "kept");
+
+// ---- a visit without a meter -----------------------------------------------------------------------
+// What the phone reads out; the machine of a test has no voice.
+await page.addInitScript(() => {
+  globalThis.spoken = [];
+  speechSynthesis.speak = (saying) => globalThis.spoken.push([saying.text, saying.lang]);
+});
+await page.goto(`${told.base}/new?sheet=${told.sheet}`);
+await page.locator("form button.main").click();
+await page.waitForSelector("[data-ask]");
+const path = new URL(page.url()).pathname;
+for (let ask = await phone.asked(); ask.kind === "look"; ask = await phone.asked()) {
+  await page.locator("[data-ask] [value=no]").click();
+  await phone.after(ask);
+}
+const ask = await phone.asked();
+assert.equal(ask.kind, "measure");
+await phone.look("typed");
+await page.fill("#display", "two hundred");
+await page.locator("[data-ask] .answers form button.main").click();
+await page.locator("#alert").waitFor();
+assert.deepEqual(phone.wrong.splice(0).filter((w) => !w.includes("422")), []);
+await phone.look("not-understood");
+assert.equal((await phone.asked()).id, ask.id, "nothing came of it");
+await page.fill("#display", "0,4");
+await page.locator("[data-ask] .answers form button.main").click();
+await phone.after(ask);
+assert.match(await page.locator("#latest .shown").textContent(), /^0\.4/);
+// The page's own words are read out in its language, the trail's in theirs.
+const said = new Map(await page.evaluate(() => globalThis.spoken));
+assert.equal(said.get("Tomado"), "es", JSON.stringify([...said]));
+assert.equal(said.get("Sigue"), "es");
+assert.equal(said.get((await page.locator("#latest .verdict").textContent()).trim()), "en", JSON.stringify([...said]));
+
+// ---- a photograph ----------------------------------------------------------------------------------
+await page.goto(`${told.base + path}/wires`);
+await page.fill("#caption", "an invented plate");
+await page.setInputFiles("#photo", { name: "plate.png", mimeType: "image/png", buffer: Buffer.from(told.png) });
+await page.locator("form[data-photo] button").click();
+await page.locator("figure img").waitFor();
+await phone.look("photograph");
+assert(await page.locator("figure img").evaluate((img) => img.complete && img.naturalWidth > 0), "it is shown");
+
+// ---- the shell -------------------------------------------------------------------------------------
+let compressed = 0;
+for (const file of ["/", path, "/page.css", "/page.js", "/worker.js", "/icon.svg", "/app.webmanifest", "/shell"]) {
+  const answer = await page.request.get(told.base + file);
+  assert.equal(answer.status(), 200, file);
+  compressed += gzipSync(await answer.body()).length;
+}
+await page.evaluate(() => navigator.serviceWorker.ready);
+await phone.until(() => caches.match("/shell").then((kept) => Boolean(kept)));
+assert.equal(await page.evaluate((visit) => caches.match(visit).then(Boolean), path), false, "nothing of a visit is kept on the phone");
+phone.cut = true;
+await hand("kill");
+await page.goto(told.base + path);
+await page.locator("#shell").waitFor();
+await phone.look("shell");
+await hand("start");
+await page.locator("[data-ask]").waitFor();
+phone.cut = false;
+assert.deepEqual(phone.wrong, []);
+await browser.close();
+ended({ compressed, states: phone.seen.size });

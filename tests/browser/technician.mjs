@@ -1,0 +1,154 @@
+// A technician in front of the page: sees what stands on it, touches what can be touched, and has the other
+// hand, which the test lends, on the unit.
+import { createInterface } from "node:readline";
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import assert from "node:assert/strict";
+import { chromium } from "playwright-core";
+
+const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
+export const PATIENCE = 30_000;
+
+// How the visit says why it asks for what a gate needs.
+const TOWARDS_A_GATE = ["before the breaker is opened", "absence of voltage", "left on the capacitor", "before it is restored"];
+
+const lines = createInterface({ input: process.stdin })[Symbol.asyncIterator]();
+
+// Has the other hand do something; gives what came of it.
+export async function hand(what, more = {}) {
+  process.stdout.write(`${JSON.stringify({ hand: what, ...more })}\n`);
+  const { value } = await lines.next();
+  return JSON.parse(value);
+}
+
+export function ended(what) {
+  process.stdout.write(`${JSON.stringify({ hand: "ended", ...what })}\n`);
+  process.exit(0);
+}
+
+export const launch = () => chromium.launch({
+  executablePath: process.env.OHMTRAIL_CHROMIUM,
+  args: ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+});
+
+// Touches in all, and those that confirm a step of safety.
+export const count = { touches: 0, safety: 0 };
+
+export class Phone {
+  // A phone with its page; what is wrong on it at any time fails the test.
+  static async open(browser, { base, width, height, language }) {
+    const context = await browser.newContext({
+      viewport: { width, height }, locale: language, hasTouch: width < 600, isMobile: width < 600, acceptDownloads: false,
+    });
+    const page = await context.newPage();
+    page.setDefaultTimeout(PATIENCE);
+    const phone = new Phone(context, page, base);
+    page.on("request", (request) => {
+      const { origin, protocol } = new URL(request.url());
+      if (origin !== base && protocol !== "data:" && protocol !== "blob:") phone.wrong.push(`asked of another: ${request.url()}`);
+    });
+    page.on("pageerror", (error) => phone.wrong.push(String(error.stack)));
+    page.on("console", (message) => {
+      const quiet = phone.cut && /Failed to load resource|ERR_/.test(message.text());
+      if (message.type() === "error" && !quiet) phone.wrong.push(`${message.text()} at ${message.location().url}`);
+    });
+    return phone;
+  }
+
+  constructor(context, page, base) {
+    Object.assign(this, { context, page, base, wrong: [], seen: new Set(), cut: false });
+  }
+
+  // One touch.
+  async touch(target, safety = false) {
+    const element = typeof target === "string" ? this.page.locator(target).first() : target;
+    const box = await element.boundingBox();
+    // WCAG 2.2, 2.5.8 asks for 24 px; gloves ask for more.
+    assert(box && box.height >= 44, `${target} is ${box?.height} px high`);
+    await (this.page.viewportSize().width < 600 ? element.tap() : element.click());
+    count[safety ? "safety" : "touches"] += 1;
+  }
+
+  // One touch of what leads to another page.
+  async follow(target, to, safety = false) {
+    const there = this.page.waitForURL(to, { waitUntil: "load" });
+    await this.touch(target, safety);
+    await there;
+  }
+
+  // Nothing on the screen hinders anyone, by day or by night; each state is looked at once.
+  async look(state) {
+    assert.deepEqual(this.wrong, [], state);
+    if (this.seen.has(state)) return;
+    this.seen.add(state);
+    await this.page.evaluate(AXE);
+    for (const colorScheme of ["light", "dark"]) {
+      await this.page.emulateMedia({ colorScheme });
+      const found = await this.page.evaluate((values) => axe.run(document, { runOnly: { type: "tag", values } }), WCAG);
+      const words = found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => `${n.html} ${n.failureSummary}`).join("; ")}`);
+      assert.deepEqual(words, [], `${state}, ${colorScheme}`);
+      assert(found.passes.length > 5, "it was looked at");
+      const wide = await this.page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      assert(wide <= 0, `${state} is ${wide} px too wide`);
+      if (process.env.OHMTRAIL_SHOTS) {
+        const name = `${this.page.viewportSize().width}-${this.seen.size.toString().padStart(2, "0")}-${state}-${colorScheme}`;
+        await this.page.screenshot({ path: `${process.env.OHMTRAIL_SHOTS}/${name}.png` });
+      }
+    }
+    await this.page.emulateMedia({ colorScheme: "light" });
+  }
+
+  // Waits until something holds on the page. The page forbids what the library's own wait would run there.
+  async until(holds, ...told) {
+    const patience = performance.now() + PATIENCE;
+    while (!(await this.page.evaluate(holds, ...told).catch(() => false))) {
+      assert(performance.now() < patience, `it never came to that: ${holds} ${JSON.stringify(told)}`);
+      await this.page.waitForTimeout(50);
+    }
+  }
+
+  // The ask that stands on the screen.
+  async asked() {
+    return this.page.evaluate(() => {
+      const ask = document.querySelector("[data-ask]");
+      const texts = (selector) => [...ask.querySelectorAll(selector)].map((b) => b.textContent);
+      return ask && {
+        id: Number(ask.dataset.ask), kind: ask.dataset.kind, function: ask.dataset.function, what: ask.dataset.what, act: ask.dataset.act,
+        points: texts(".probes b"), ends: texts(".ends b"), heading: ask.querySelector("h2").textContent,
+        why: ask.querySelector(".why")?.textContent ?? "",
+      };
+    });
+  }
+
+  // Waits until another ask than this stands there, or none.
+  async after(ask) {
+    await this.until((id) => document.querySelector("[data-ask]")?.dataset.ask !== String(id), ask.id);
+    // Whoever touches sooner confirms what they have not read; the page takes no notice of that.
+    await this.page.waitForTimeout(650);
+  }
+
+  // Does what is asked. An act is a step of safety, and so is what is read on the way to a gate.
+  async answer(ask) {
+    const safety = ask.kind === "act" || TOWARDS_A_GATE.some((words) => ask.why.includes(words));
+    const touch = (target) => this.touch(target, safety);
+    if (ask.kind === "look") {
+      const yes = await hand("look", { what: ask.what });
+      await touch(`[data-ask] [value=${yes ? "yes" : "no"}]`);
+    } else if (ask.kind === "measure" || ask.act === "prove-meter") {
+      const meter = ask.kind === "measure" ? await hand("probe", { function: ask.function, points: ask.points }) : await hand("known-source");
+      const live = meter ?? "meter-1";
+      const band = await this.page.evaluate(() => document.getElementById("band").dataset.other);
+      await this.until(([m, other]) => {
+        const shown = document.querySelector(`[data-meter=${m}]`);
+        return /\d|OL/.test(shown.querySelector("[data-value]").textContent) && shown.querySelector("[data-fits]").textContent !== other;
+      }, [live, band]);
+      await touch("[data-ask] form button.main");
+    } else {
+      await hand("act", { act: ask.act, ends: ask.ends });
+      await touch("[data-ask] form button.main");
+    }
+    await this.after(ask);
+    await hand("air");
+  }
+}

@@ -1,0 +1,127 @@
+// A whole visit, from the list of visits to the tag. In its middle the page is loaded anew, the network
+// goes away, the daemon is killed and started again, and a second phone joins.
+import assert from "node:assert/strict";
+import { Phone, count, ended, hand, launch } from "./technician.mjs";
+
+const told = JSON.parse(process.argv[2]);
+const browser = await launch();
+const phone = await Phone.open(browser, told);
+const { page } = phone;
+
+// ---- the visit begins ------------------------------------------------------------------------------
+await page.goto(told.base);
+await phone.look("no-visits");
+await phone.follow("a.button.main", "**/new");
+await phone.look("sheets");
+await phone.follow(`a[href="/new?sheet=${told.sheet}"]`, "**/new?*");
+await phone.look("new-visit");
+await page.selectOption("#complaint", told.complaint);
+count.touches += 2;
+await page.fill("#unit", "an invented unit");
+await page.fill("#technician", "an invented technician");
+count.touches += 2;
+// For the trail's sake: no part of a visit to a real unit.
+await page.locator("[name=simulated]").check();
+await phone.follow("form button.main", "**/visits/*");
+await page.waitForSelector("[data-ask]");
+const path = new URL(page.url()).pathname;
+
+// ---- what happens on the way -----------------------------------------------------------------------
+let struck = null;
+let second = null;
+const happenings = [
+  ["reload", (ask) => ask.id >= 3, async (ask) => {
+    await page.reload();
+    assert.equal((await phone.asked()).id, ask.id);
+  }],
+  ["evidence", (ask) => ask.kind === "measure", async () => {
+    // Looked at out of interest: no part of an everyday visit.
+    await page.locator("#suspects summary").first().click();
+    await phone.look("evidence");
+    await page.locator("#suspects summary").first().click();
+  }],
+  ["network away", (ask) => ask.act === "lock-and-tag", async () => {
+    phone.cut = true;
+    await phone.context.setOffline(true);
+    await page.locator("#offline").waitFor();
+    await phone.look("offline");
+    await phone.context.setOffline(false);
+    await page.locator("#offline").waitFor({ state: "hidden" });
+    phone.cut = false;
+  }],
+  ["a take is struck", (ask) => ask.function === "farads", async (ask) => {
+    await phone.answer(ask);
+    struck = Number(await page.locator("#latest").getAttribute("data-take"));
+    await page.locator("#latest summary").click();
+    await phone.look("strike");
+    await page.locator("#latest [name=why]").nth(1).click();
+    await page.locator("#latest article[data-gone]").waitFor();
+    await phone.look("struck");
+  }],
+  ["a second phone", (ask) => struck && ask.kind === "measure", async (ask) => {
+    second = await Phone.open(browser, told);
+    await second.page.goto(told.base + path);
+    assert.equal((await second.asked()).id, ask.id);
+    const before = count.touches;
+    await second.answer(ask);
+    count.touches = before + 1;
+    // The first one followed by itself.
+    await phone.after(ask);
+    assert.equal((await phone.asked()).id, (await second.asked()).id);
+    assert.deepEqual(second.wrong, []);
+    await second.context.close();
+  }],
+  ["the daemon is killed", (ask) => second && ask.kind === "measure", async (ask) => {
+    phone.cut = true;
+    await hand("kill");
+    await page.locator("#offline").waitFor();
+    await hand("start");
+    await page.locator("#offline").waitFor({ state: "hidden" });
+    phone.cut = false;
+    // Gates are shut after a restart, and are asked for anew.
+    await phone.until((id) => Number(document.querySelector("[data-ask]")?.dataset.ask) > id, ask.id);
+    assert.deepEqual(await page.locator(".gate[data-open]").allTextContents(), []);
+    await phone.look("restarted");
+  }],
+];
+
+// ---- ask by ask ------------------------------------------------------------------------------------
+for (let answers = 0; answers < 200; answers += 1) {
+  const ask = await phone.asked();
+  if (!ask) break;
+  await phone.look(ask.act ?? ask.function ?? ask.kind);
+  const next = happenings.findIndex(([, when]) => when(ask));
+  if (next >= 0) {
+    const [[, , happen]] = happenings.splice(next, 1);
+    await happen(ask);
+    continue;
+  }
+  await phone.answer(ask);
+}
+assert.deepEqual(happenings.map(([name]) => name), [], "all of it happened");
+
+// ---- the finding, the papers -----------------------------------------------------------------------
+await phone.look("left");
+await page.locator("#finding .found li").first().waitFor();
+await page.goto(`${told.base + path}/takes`);
+await phone.look("takes");
+assert.equal(await page.locator("article[data-gone]").count() >= 1, true);
+await page.goto(`${told.base + path}/wires`);
+await phone.look("wires");
+await page.fill("#note", "a note by thumb");
+await page.locator("form:has(#note) button").click();
+await page.getByText("a note by thumb").waitFor();
+await page.goto(told.base + path);
+await phone.follow("section.ask a.button.main", "**/papers");
+await phone.look("papers");
+await phone.touch("form button.main", true);
+await page.locator("form").waitFor({ state: "detached" });
+await phone.look("tag-hung");
+assert.match(await page.locator("pre").nth(1).textContent(), /Head hash of the trail/);
+await page.goto(told.base);
+await phone.look("visits");
+await phone.follow("a.card", "**/visits/*");
+await phone.look("ended");
+assert.deepEqual(phone.wrong, []);
+await browser.close();
+ended({ visit: path.split("/")[2], touches: count.touches, safety: count.safety, states: phone.seen.size, struck });

@@ -1,0 +1,83 @@
+//! The page's bench as a command: `cargo xtask bench page`. Prints each number beside what it is held to.
+
+use std::process::ExitCode;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+
+use ohmtrail_core::reading::Function;
+use ohmtrail_tests::browser::Script;
+use ohmtrail_tests::truck::Truck;
+use serde_json::{Value, json};
+
+/// From one frame of a meter to the next.
+const FRAME_EVERY: Duration = Duration::from_millis(10);
+
+/// Milliseconds since 1970, as a browser on this machine counts them.
+fn now_ms() -> f64 {
+    let now = SystemTime::now().duration_since(UNIX_EPOCH);
+    now.expect("after 1970").as_secs_f64() * 1e3
+}
+
+fn main() -> ExitCode {
+    let truck = Truck::new(FRAME_EVERY);
+    let daemon = truck.daemon();
+    let meters = json!([{ "meter": "meter-1" }]);
+    let visit = daemon.open("split-heat-pump-1ph", "nothing-runs", &meters);
+    let mut script = Script::start(
+        "bench.mjs",
+        &json!({
+            "base": daemon.base, "visit": visit.trim_start_matches("/api/v1"),
+            "width": 390, "height": 844, "language": "en", "times": 9, "readings": 60,
+        }),
+    );
+    let mut ended = Value::Null;
+    while let Some(said) = script.says() {
+        match said["hand"].as_str() {
+            Some("set") => {
+                let volts = said["volts"].as_f64().expect("a number");
+                truck.meters[0]
+                    .set(Function::VoltsAc, volts)
+                    .expect("shown");
+                script.tell(&json!(now_ms()));
+            }
+            Some("thousand") => {
+                for _ in 0..1000 {
+                    let take = json!({ "function": "celsius", "points": ["ambient", "ambient"], "display": "31.5", "unit": "Cel" });
+                    let taken = daemon.post(&format!("{visit}/takes"), &take);
+                    assert_eq!(taken.status, 200, "{}", taken.text());
+                    // As many as one address may ask for.
+                    std::thread::sleep(Duration::from_millis(11));
+                }
+                script.tell(&Value::Null);
+            }
+            _ => ended = said,
+        }
+    }
+    let rows = [
+        ("first view of a visit, first paint, median", "first", 200.0),
+        ("a reading, set to on screen, median", "reading", 50.0),
+        (
+            "a reading, set to on screen, 95 of 100",
+            "reading_late",
+            50.0,
+        ),
+        (
+            "first view of a visit of 1000 values, median",
+            "thousand",
+            200.0,
+        ),
+        ("that page fetched anew after an event", "anew", 50.0),
+    ];
+    let mut misses = 0;
+    for (what, key, goal) in rows {
+        let value = ended[key].as_f64().expect("a number");
+        misses += usize::from(value > goal);
+        let word = if value > goal { "MISSED" } else { "held" };
+        println!("{what:<52} {value:>8.1} ms  goal {goal:>6.1}  {word}");
+    }
+    if misses == 0 {
+        ExitCode::SUCCESS
+    } else {
+        eprintln!("{misses} goals are missed");
+        ExitCode::FAILURE
+    }
+}

@@ -1,0 +1,125 @@
+//! The page in a real browser: a whole visit on a simulated unit, with two simulated meters on their
+//! ports. The script in `tests/browser` sees what a technician sees and touches what they touch; the hands
+//! on the unit, and the daemon's power cord, are here.
+
+use std::time::Duration;
+
+use ohmtrail_circuit::sheet::read_builtin;
+use ohmtrail_circuit::unit::Circuit;
+use ohmtrail_core::reading::Function;
+use ohmtrail_tests::browser::Script;
+use ohmtrail_tests::technician::{Technician, which};
+use ohmtrail_tests::truck::Truck;
+use serde_json::{Value, json};
+
+const SHEET: &str = "split-heat-pump-1ph";
+const FRAME_EVERY: Duration = Duration::from_millis(50);
+/// The most touches that a visit may take besides the confirmations of safety.
+const TOUCHES: u64 = 25;
+
+/// Lets a script do a visit to a unit with that fault; gives what it says at its end.
+fn visit(script: &str, told: Value, fault: &str, truck: &mut Truck) -> Value {
+    let sheet = read_builtin(SHEET).expect("built in").expect("sound");
+    let circuit = Circuit::new(&sheet);
+    let fault = sheet.fault(fault).expect("a fault of the sheet");
+    let mut technician = Technician::new(&circuit, 7, &[fault]);
+    let mut told = told;
+    told["base"] = json!(truck.daemon().base);
+    told["sheet"] = json!(SHEET);
+    told["complaint"] = json!(technician.complaint());
+    let mut script = Script::start(script, &told);
+    let mut ended = Value::Null;
+    while let Some(said) = script.says() {
+        let text = |key: &str| said[key].as_str().unwrap_or_default();
+        let answer = match text("hand") {
+            "look" => json!(technician.look(text("what")).expect("a look of the sheet")),
+            "act" => {
+                let ends: Vec<String> = serde_json::from_value(said["ends"].clone()).expect("ends");
+                technician.act(text("act"), &ends);
+                Value::Null
+            }
+            "known-source" => {
+                truck.meters[0]
+                    .set(Function::VoltsAc, 240.0)
+                    .expect("shown");
+                Value::Null
+            }
+            "probe" => {
+                let function = Function::by_name(text("function")).expect("known");
+                let points: [String; 2] =
+                    serde_json::from_value(said["points"].clone()).expect("points");
+                let value = technician.value(function, &points);
+                let which = which(function);
+                truck.meters[which].set(function, value).expect("shown");
+                json!(format!("meter-{}", which + 1))
+            }
+            "air" => {
+                truck.air();
+                Value::Null
+            }
+            "kill" => {
+                truck.kill();
+                Value::Null
+            }
+            "start" => {
+                truck.start();
+                Value::Null
+            }
+            "ended" => {
+                ended = said;
+                continue;
+            }
+            other => panic!("{other} in {said}"),
+        };
+        script.tell(&answer);
+    }
+    ended
+}
+
+/// A whole visit at that size of a screen, until the tag hangs.
+fn whole_visit(width: u32, height: u32, language: &str, fault: &str) {
+    let mut truck = Truck::new(FRAME_EVERY);
+    truck.air();
+    let told = json!({ "width": width, "height": height, "language": language });
+    let ended = visit("visit.mjs", told, fault, &mut truck);
+    println!("{ended}");
+    let touches = ended["touches"].as_u64().expect("counted");
+    assert!(touches > 5 && touches <= TOUCHES, "{ended}");
+    assert!(ended["states"].as_u64().expect("counted") > 15, "{ended}");
+    // What the page showed is what the trail holds.
+    let id = ended["visit"].as_str().expect("a name");
+    let daemon = truck.daemon();
+    let view = daemon.get(&format!("/api/v1/visits/{id}")).good();
+    assert_eq!(view["closed"], true);
+    assert_eq!(view["finding"]["faults"], json!([fault]));
+    let takes = view["takes"].as_array().expect("takes");
+    let struck: Vec<&Value> = takes.iter().filter(|t| !t["struck"].is_null()).collect();
+    assert_eq!(struck.len(), 1, "struck, and still there");
+    assert_eq!(struck[0]["verdict"]["take"], ended["struck"]);
+    assert_eq!(view["notes"], json!(["a note by thumb"]));
+    let verified = daemon.get(&format!("/api/v1/visits/{id}/trail/verify"));
+    assert_eq!(verified.good()["sound"], true);
+}
+
+#[test]
+fn a_whole_visit_on_a_phone() {
+    whole_visit(390, 844, "en", "run-cap.fan-open");
+}
+
+#[test]
+fn a_whole_visit_on_a_desktop_in_spanish() {
+    whole_visit(1366, 768, "es", "run-cap.herm-open");
+}
+
+/// One grey pixel (ISO/IEC 15948).
+const PNG: &[u8] = b"\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x00\x00\x00\x00:~\x9bU\x00\x00\x00\x0aIDATx\x9cch\x00\x00\x00\x82\x00\x81w\xcdr\xb6\x00\x00\x00\x00IEND\xaeB`\x82";
+
+#[test]
+fn the_shell_opens_offline_and_all_beside_a_visit_works() {
+    let mut truck = Truck::without_meters();
+    let told = json!({ "width": 360, "height": 740, "language": "en", "png": PNG });
+    let ended = visit("shell.mjs", told, "run-cap.fan-open", &mut truck);
+    println!("{ended}");
+    let compressed = ended["compressed"].as_u64().expect("counted");
+    assert!(compressed > 2_000 && compressed < 60_000, "{ended}");
+}
