@@ -100,8 +100,22 @@ impl Daemon {
     /// If it does not.
     #[must_use]
     pub fn start_at(listen: &str, data: &Path, args: &[String]) -> Self {
+        Daemon::start_in(listen, data, args, &[])
+    }
+
+    /// As [`Daemon::start`], with these variables in its environment.
+    ///
+    /// # Panics
+    /// If it does not.
+    #[must_use]
+    pub fn start_with(data: &Path, args: &[String], variables: &[(&str, &str)]) -> Self {
+        Daemon::start_in("127.0.0.1:0", data, args, variables)
+    }
+
+    fn start_in(listen: &str, data: &Path, args: &[String], variables: &[(&str, &str)]) -> Self {
         let mut command = ohmtrail();
         command
+            .envs(variables.iter().copied())
             .args(["--json", "serve", "--listen", listen, "--data"])
             .arg(data)
             .args(args);

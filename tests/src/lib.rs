@@ -1,5 +1,6 @@
 //! Helpers shared by the whole-system tests, and the fault bench.
 
+pub mod ble;
 pub mod browser;
 pub mod cli;
 pub mod client;

@@ -16,8 +16,8 @@ use crate::tree::{
 };
 use crate::world::Shared;
 
-/// The real service answers a `Disconnect` seconds later; values still come meanwhile.
-const PARTING: Duration = Duration::from_millis(100);
+/// The real service answers a `Disconnect` about two seconds later; values still come meanwhile.
+const PARTING: Duration = Duration::from_millis(500);
 
 /// An answer.
 enum Answer {
@@ -27,6 +27,29 @@ enum Answer {
     One(Value<'static>),
     All(Sent),
     Objects(HashMap<ObjectPath<'static>, HashMap<&'static str, Sent>>),
+}
+
+/// What comes of a call after it was answered.
+enum After {
+    Nothing,
+    /// A scan began.
+    Scanning,
+    /// A client's scan is over.
+    Scanned,
+    /// A link was made: the meter is asked for its services.
+    Linked(String),
+    /// A link was ended.
+    Parted(String),
+    /// The adapter was switched.
+    Switched(bool),
+}
+
+/// What a call gives.
+type Done = Result<(Answer, After), Refusal>;
+
+/// Nothing but an answer.
+fn only(answer: Answer) -> Done {
+    Ok((answer, After::Nothing))
 }
 
 /// Answers calls, each in a task of its own.
@@ -61,6 +84,10 @@ impl Shared {
             Some(refusal) => Err(refusal),
             None => self.call(message, &header).await,
         };
+        let (answer, after) = match answer {
+            Ok((answer, after)) => (Ok(answer), after),
+            Err(refusal) => (Err(refusal), After::Nothing),
+        };
         let connection = &self.connection;
         // A client that is gone gets no answer.
         let _ = match answer {
@@ -72,16 +99,25 @@ impl Shared {
             Ok(Answer::Objects(objects)) => connection.reply(&header, &objects).await,
             Err(e) => connection.reply_error(&header, e.name, &e.words).await,
         };
-        if member.as_str() == "Connect" {
-            // It answers first, and asks the meter for its services then.
-            let address = self.now().meter_at(path).map(|m| m.address.clone());
-            if let Some(address) = address {
-                self.resolve(&address).await;
+        self.follow(after).await;
+    }
+
+    /// What comes after the answer.
+    async fn follow(&self, after: After) {
+        match after {
+            After::Nothing => {}
+            After::Scanning => {
+                let on = Properties::from([("Discovering", Property::Flag(true))]);
+                self.set(ADAPTER, ADAPTER1, on).await;
             }
+            After::Scanned => self.scan_ended().await,
+            After::Linked(address) => self.resolve(&address).await,
+            After::Parted(address) => self.parted(&address).await,
+            After::Switched(on) => self.switched(on).await,
         }
     }
 
-    async fn call(&self, message: &Message, header: &Header<'_>) -> Result<Answer, Refusal> {
+    async fn call(&self, message: &Message, header: &Header<'_>) -> Done {
         let path = header.path().map(ToString::to_string).unwrap_or_default();
         let client = header.sender().map(ToString::to_string).unwrap_or_default();
         let interface = header.interface().map(ToString::to_string);
@@ -90,9 +126,9 @@ impl Shared {
         match (interface.as_str(), member.as_str()) {
             (INTROSPECTION, "Introspect") => {
                 let xml = self.now().tree.introspect(&path);
-                return xml.map(Answer::Text).ok_or_else(|| unknown(&path));
+                return only(xml.map(Answer::Text).ok_or_else(|| unknown(&path))?);
             }
-            (OBJECTS, "GetManagedObjects") => return Ok(self.objects()),
+            (OBJECTS, "GetManagedObjects") => return only(self.objects()),
             (PROPERTIES, _) => return self.properties(message, &path, &member).await,
             _ => {}
         }
@@ -100,24 +136,31 @@ impl Shared {
             return Err(unknown(&path));
         }
         match (interface.as_str(), member.as_str()) {
-            (ADAPTER1, "SetDiscoveryFilter") => Ok(Answer::Nothing),
-            (ADAPTER1, "StartDiscovery") => self.start_scan(client).await,
+            (ADAPTER1, "SetDiscoveryFilter") => only(Answer::Nothing),
+            (ADAPTER1, "StartDiscovery") => self.start_scan(client),
             (ADAPTER1, "StopDiscovery") => {
                 if !self.now().scanning.remove(&client) {
                     return Err(Refusal::bluez("Failed", "No discovery started"));
                 }
-                self.scan_ended().await;
-                Ok(Answer::Nothing)
+                Ok((Answer::Nothing, After::Scanned))
             }
             (DEVICE1, "Connect") => self.connect(&path).await,
             (DEVICE1, "Disconnect") => {
                 let address = self.now().meter_at(&path).map(|m| m.address.clone());
+                let address = address.ok_or_else(|| unknown(&path))?;
+                if !self.now().linked.contains(&address) {
+                    return only(Answer::Nothing);
+                }
                 tokio::time::sleep(PARTING).await;
-                self.unlink(&address.unwrap_or_default()).await;
-                Ok(Answer::Nothing)
+                self.parting(&address).await;
+                Ok((Answer::Nothing, After::Parted(address)))
             }
-            (CHARACTERISTIC1 | DESCRIPTOR1, _) => {
-                self.attribute(message, &path, &interface, &member, client)
+            (CHARACTERISTIC1, _) => {
+                self.attribute(message, &path, CHARACTERISTIC1, &member, client)
+                    .await
+            }
+            (DESCRIPTOR1, _) => {
+                self.attribute(message, &path, DESCRIPTOR1, &member, client)
                     .await
             }
             _ => Err(Refusal::bus(
@@ -140,19 +183,14 @@ impl Shared {
         Answer::Objects(all.collect())
     }
 
-    async fn properties(
-        &self,
-        message: &Message,
-        path: &str,
-        member: &str,
-    ) -> Result<Answer, Refusal> {
+    async fn properties(&self, message: &Message, path: &str, member: &str) -> Done {
         let body = message.body();
         let wrong = |_| Refusal::bus("InvalidArgs", "not what was asked for");
         match member {
             "GetAll" => {
                 let interface: String = body.deserialize().map_err(wrong)?;
                 let all = self.now().tree.get(path, &interface).map(sent);
-                all.map(Answer::All).ok_or_else(|| unknown(path))
+                only(all.map(Answer::All).ok_or_else(|| unknown(path))?)
             }
             "Get" => {
                 let (interface, name): (String, String) = body.deserialize().map_err(wrong)?;
@@ -162,9 +200,9 @@ impl Shared {
                     .get(path, &interface)
                     .ok_or_else(|| unknown(path))?;
                 let property = properties.get(name.as_str());
-                property
-                    .map(|p| Answer::One(p.value()))
-                    .ok_or_else(|| Refusal::bus("InvalidArgs", "No such property"))
+                let property =
+                    property.ok_or_else(|| Refusal::bus("InvalidArgs", "No such property"))?;
+                only(Answer::One(property.value()))
             }
             "Set" => {
                 let (interface, name, value): (String, String, Value<'_>) =
@@ -174,48 +212,55 @@ impl Shared {
                 }
                 let on = matches!(value, Value::Bool(true));
                 // Without a change there is no signal.
-                if self.now().tree.flag(path, ADAPTER1, "Powered") != on {
-                    let powered = Properties::from([("Powered", Property::Flag(on))]);
-                    self.set(path, ADAPTER1, powered).await;
+                if self.now().tree.flag(path, ADAPTER1, "Powered") == on {
+                    return only(Answer::Nothing);
                 }
-                Ok(Answer::Nothing)
+                if !on {
+                    self.unlink_all().await;
+                }
+                Ok((Answer::Nothing, After::Switched(on)))
             }
             _ => Err(Refusal::bus("UnknownMethod", member)),
         }
     }
 
-    async fn start_scan(&self, client: String) -> Result<Answer, Refusal> {
-        if !self.now().tree.flag(ADAPTER, ADAPTER1, "Powered") {
+    fn start_scan(&self, client: String) -> Done {
+        let mut now = self.now();
+        if !now.tree.flag(ADAPTER, ADAPTER1, "Powered") {
             return Err(Refusal::bluez("NotReady", "Resource Not Ready"));
         }
-        if !self.now().scanning.insert(client) {
+        let first = now.scanning.is_empty();
+        if !now.scanning.insert(client) {
             return Err(Refusal::bluez(
                 "InProgress",
                 "Operation already in progress",
             ));
         }
-        let on = Properties::from([("Discovering", Property::Flag(true))]);
-        self.set(ADAPTER, ADAPTER1, on).await;
-        Ok(Answer::Nothing)
+        let after = if first {
+            After::Scanning
+        } else {
+            After::Nothing
+        };
+        Ok((Answer::Nothing, after))
     }
 
-    async fn connect(&self, path: &str) -> Result<Answer, Refusal> {
+    async fn connect(&self, path: &str) -> Done {
         let address = {
             let now = self.now();
-            if !now.tree.flag(ADAPTER, ADAPTER1, "Powered") {
-                return Err(Refusal::bluez("NotReady", "Resource Not Ready"));
-            }
             let meter = now.meter_at(path).ok_or_else(|| unknown(path))?;
+            if !now.tree.flag(ADAPTER, ADAPTER1, "Powered") {
+                return Err(Refusal::bluez("Failed", "Input/output error"));
+            }
             if !now.in_reach.contains(&meter.address) {
                 return Err(Refusal::bluez("Failed", "le-connection-abort-by-local"));
             }
             if now.linked.contains(&meter.address) {
-                return Ok(Answer::Nothing);
+                return only(Answer::Nothing);
             }
             meter.address.clone()
         };
         self.link(&address).await;
-        Ok(Answer::Nothing)
+        Ok((Answer::Nothing, After::Linked(address)))
     }
 
     /// A characteristic's or a descriptor's method.
@@ -223,64 +268,76 @@ impl Shared {
         &self,
         message: &Message,
         path: &str,
-        interface: &str,
+        interface: &'static str,
         member: &str,
         client: String,
-    ) -> Result<Answer, Refusal> {
-        let (value, uuid) = {
+    ) -> Done {
+        let (linked, uuid) = {
             let now = self.now();
             let meter = now.meter_at(path).ok_or_else(|| unknown(path))?;
-            if !now.linked.contains(&meter.address) {
-                return Err(Refusal::bluez("Failed", "Not connected"));
-            }
             let properties = now.tree.get(path, interface);
-            let properties = properties.ok_or_else(|| unknown(path))?;
-            let bytes = match properties.get("Value") {
-                Some(Property::Bytes(bytes)) => bytes.clone(),
-                _ => Vec::new(),
-            };
-            let uuid = match properties.get("UUID") {
+            let uuid = match properties.ok_or_else(|| unknown(path))?.get("UUID") {
                 Some(Property::Text(uuid)) => uuid.clone(),
                 _ => String::new(),
             };
-            (bytes, uuid)
+            (now.linked.contains(&meter.address), uuid)
         };
-        match (interface, member) {
-            (CHARACTERISTIC1, "ReadValue") => {
+        let notifies = interface == CHARACTERISTIC1;
+        match member {
+            "StartNotify" if notifies => self.start_notify(path, client, linked).await,
+            "StopNotify" if notifies => self.stop_notify(path, &client).await,
+            "ReadValue" | "WriteValue" if !linked => Err(Refusal::bluez("Failed", "Not connected")),
+            "ReadValue" => {
                 // What is read is signalled like what is notified, and before the answer.
-                self.signal_value(path, &value).await;
-                Ok(Answer::Bytes(value))
+                let value = self.now().values.get(path).cloned().unwrap_or_default();
+                self.signal_value(path, interface, &value).await;
+                only(Answer::Bytes(value))
             }
-            (_, "ReadValue") => Ok(Answer::Bytes(value)),
-            (CHARACTERISTIC1, "StartNotify") => {
-                let mut now = self.now();
-                let clients = now.subscribed.entry(path.to_owned()).or_default();
-                if clients.insert(client) {
-                    Ok(Answer::Nothing)
-                } else {
-                    let words = "Operation already in progress";
-                    Err(Refusal::bluez("InProgress", words))
-                }
-            }
-            (CHARACTERISTIC1, "StopNotify") => {
-                let mut now = self.now();
-                let clients = now.subscribed.entry(path.to_owned()).or_default();
-                if clients.remove(&client) {
-                    Ok(Answer::Nothing)
-                } else {
-                    Err(Refusal::bluez("Failed", "No notify session started"))
-                }
-            }
-            (CHARACTERISTIC1, "WriteValue") => {
+            "WriteValue" if notifies => {
                 let body = message.body();
                 let (bytes, _): (Vec<u8>, HashMap<String, Value<'_>>) = body
                     .deserialize()
                     .map_err(|_| Refusal::bluez("InvalidArguments", "not bytes"))?;
                 self.now().written.push((uuid, bytes));
-                Ok(Answer::Nothing)
+                only(Answer::Nothing)
             }
             _ => Err(Refusal::bus("UnknownMethod", member)),
         }
+    }
+
+    /// A subscription needs no link, and outlives one.
+    async fn start_notify(&self, path: &str, client: String, linked: bool) -> Done {
+        let first = {
+            let mut now = self.now();
+            let clients = now.subscribed.entry(path.to_owned()).or_default();
+            if clients.contains(&client) {
+                return match linked {
+                    true => only(Answer::Nothing),
+                    false => Err(Refusal::bluez("InProgress", "In Progress")),
+                };
+            }
+            clients.insert(client);
+            clients.len() == 1
+        };
+        if first {
+            self.notifying(path, true).await;
+        }
+        only(Answer::Nothing)
+    }
+
+    async fn stop_notify(&self, path: &str, client: &str) -> Done {
+        let last = {
+            let mut now = self.now();
+            let clients = now.subscribed.entry(path.to_owned()).or_default();
+            if !clients.remove(client) {
+                return Err(Refusal::bluez("Failed", "No notify session started"));
+            }
+            clients.is_empty()
+        };
+        if last {
+            self.notifying(path, false).await;
+        }
+        only(Answer::Nothing)
     }
 }
 

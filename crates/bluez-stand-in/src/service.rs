@@ -10,7 +10,7 @@ use zbus::MessageStream;
 use crate::answer::serve;
 use crate::meter::{Meter, path_of};
 use crate::state::{Now, Refusal};
-use crate::tree::{ADAPTER, ADAPTER1, DEVICE1, Properties, Property, Tree};
+use crate::tree::{ADAPTER, ADAPTER1, CHARACTERISTIC1, DEVICE1, Tree};
 use crate::world::Shared;
 
 /// What waits for a state gives up after this long: far more than a loaded machine needs.
@@ -45,6 +45,30 @@ impl StandIn {
     #[must_use]
     pub fn powered_off(bus: &str, meters: Vec<Meter>) -> StandIn {
         StandIn::with(bus, meters, Tree::with_adapter(false))
+    }
+
+    /// Started again: it owns its name first, then finds its adapter, and remembers meters that it had
+    /// a link to. They are not heard, and nothing is known of their services.
+    ///
+    /// # Panics
+    /// As [`StandIn::start`].
+    #[must_use]
+    pub fn restarted(bus: &str, meters: Vec<Meter>) -> StandIn {
+        let objects = Tree::with_adapter(true);
+        let devices = meters.iter().map(|m| (m.path(), Tree::remembered(m)));
+        let devices: Vec<_> = devices.collect();
+        let service = StandIn::with(bus, meters, Tree::default());
+        let adapter = objects.get(ADAPTER, ADAPTER1).cloned();
+        service.run(async {
+            let shared = &service.shared;
+            shared
+                .add(ADAPTER, ADAPTER1, adapter.unwrap_or_default())
+                .await;
+            for (path, device) in devices {
+                shared.add(&path, DEVICE1, device).await;
+            }
+        });
+        service
     }
 
     /// Without an adapter.
@@ -143,19 +167,20 @@ impl StandIn {
         }
     }
 
-    /// Notifies a value of a meter's characteristic, to all who listen.
+    /// Notifies a value of a meter's characteristic; nothing comes of it unless someone is subscribed.
     ///
     /// # Panics
     /// If there is no such characteristic yet: its meter has to have been linked once.
     pub fn notify(&self, address: &str, uuid: &str, value: &[u8]) {
         let path = self.look(|now| now.tree.characteristic(address, uuid));
         let path = path.expect("the meter has this characteristic");
-        self.run(self.shared.signal_value(&path, value));
+        self.run(self.shared.notify(&path, value));
     }
 
-    /// As [`notify`](StandIn::notify), of the object with this path.
+    /// A value of the object with this path is told of, as when another program is subscribed to it
+    /// or reads it.
     pub fn notify_at(&self, path: &str, value: &[u8]) {
-        self.run(self.shared.signal_value(path, value));
+        self.run(self.shared.signal_value(path, CHARACTERISTIC1, value));
     }
 
     /// The link to a meter drops.
@@ -198,15 +223,12 @@ impl StandIn {
 
     /// Switches the adapter.
     pub fn power(&self, on: bool) {
-        let linked: Vec<String> = self.look(|now| now.linked.iter().cloned().collect());
-        if !on {
-            for address in linked {
-                self.drop_link(&address);
+        self.run(async {
+            if !on {
+                self.shared.unlink_all().await;
             }
-            self.shared.now().scanning.clear();
-        }
-        let powered = Properties::from([("Powered", Property::Flag(on))]);
-        self.run(self.shared.set(ADAPTER, ADAPTER1, powered));
+            self.shared.switched(on).await;
+        });
     }
 
     /// A meter's object loses a property, as one that the service knows in part only.
@@ -225,9 +247,8 @@ impl StandIn {
         let mut now = self.shared.now();
         let meter = now.meters.iter().find(|m| m.address == address);
         let meter = meter.expect("the stand-in has this meter").clone();
-        let mut device = Tree::device(&meter);
-        device.remove("RSSI");
-        now.tree.put(&meter.path(), DEVICE1, device);
+        now.tree
+            .put(&meter.path(), DEVICE1, Tree::remembered(&meter));
     }
 
     /// Links a meter as another program on this machine would.

@@ -57,6 +57,8 @@ pub struct Now {
     pub subscribed: BTreeMap<String, BTreeSet<String>>,
     /// The addresses of meters that are linked.
     pub linked: BTreeSet<String>,
+    /// What a read of an object gives.
+    pub(crate) values: BTreeMap<String, Vec<u8>>,
     pub(crate) meters: Vec<Meter>,
     /// The addresses of meters that are in reach.
     pub(crate) in_reach: BTreeSet<String>,
@@ -75,10 +77,17 @@ impl Now {
         self.calls.iter().filter(|c| c.method == method).count()
     }
 
-    /// Whether anyone is subscribed to anything.
+    /// Whether anyone is subscribed to anything that a link carries.
     #[must_use]
     pub fn is_subscribed(&self) -> bool {
-        self.subscribed.values().any(|clients| !clients.is_empty())
+        let mut all = self.subscribed.iter();
+        all.any(|(path, clients)| !clients.is_empty() && self.is_linked(path))
+    }
+
+    /// Whether there is a link to the meter whose object this is.
+    pub(crate) fn is_linked(&self, path: &str) -> bool {
+        self.meter_at(path)
+            .is_some_and(|m| self.linked.contains(&m.address))
     }
 
     pub(crate) fn meter_at(&self, path: &str) -> Option<&Meter> {

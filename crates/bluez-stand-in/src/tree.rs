@@ -90,6 +90,29 @@ pub(crate) fn sent(properties: &Properties) -> Sent {
     properties.iter().map(|(k, p)| (*k, p.value())).collect()
 }
 
+/// Something in a meter's attribute table.
+pub(crate) struct Attribute {
+    /// Its object.
+    pub(crate) path: String,
+    /// That object's interface.
+    pub(crate) interface: &'static str,
+    /// And its properties.
+    pub(crate) properties: Properties,
+    /// What a read gives.
+    pub(crate) value: Vec<u8>,
+}
+
+impl Attribute {
+    fn new(path: &str, interface: &'static str, properties: Properties, value: &[u8]) -> Attribute {
+        Attribute {
+            path: path.to_owned(),
+            interface,
+            properties,
+            value: value.to_vec(),
+        }
+    }
+}
+
 /// All objects.
 #[derive(Debug, Clone, Default)]
 pub struct Tree(BTreeMap<String, Interfaces>);
@@ -108,7 +131,7 @@ impl Tree {
             ("Powered", Property::Flag(powered)),
             ("Discoverable", Property::Flag(false)),
             ("DiscoverableTimeout", Property::Long(180)),
-            ("Pairable", Property::Flag(true)),
+            ("Pairable", Property::Flag(false)),
             ("PairableTimeout", Property::Long(0)),
             ("Discovering", Property::Flag(false)),
             ("UUIDs", Property::Texts(Vec::new())),
@@ -151,6 +174,15 @@ impl Tree {
         };
         let mut all = self.0.iter().filter(|(path, _)| path.starts_with(&within));
         all.find(|(_, i)| is(i)).map(|(path, _)| path.clone())
+    }
+
+    /// The objects of a meter's characteristics.
+    pub(crate) fn characteristics(&self, meter: &str) -> Vec<String> {
+        let within = format!("{meter}/");
+        let is = |(path, i): &(&String, &Interfaces)| {
+            path.starts_with(&within) && i.contains_key(CHARACTERISTIC1)
+        };
+        self.0.iter().filter(is).map(|(p, _)| p.clone()).collect()
     }
 
     /// Every object with its interfaces.
@@ -204,9 +236,16 @@ impl Tree {
         ])
     }
 
+    /// A meter as it is remembered: it is not heard.
+    pub(crate) fn remembered(meter: &Meter) -> Properties {
+        let mut device = Tree::device(meter);
+        device.remove("RSSI");
+        device
+    }
+
     /// A meter's services, characteristics and descriptors, in their order, at the handles that
-    /// they would have in its attribute table.
-    pub(crate) fn attributes(meter: &Meter) -> Vec<(String, &'static str, Properties)> {
+    /// they would have in its attribute table. No value is known before it was read or notified.
+    pub(crate) fn attributes(meter: &Meter) -> Vec<Attribute> {
         let mut all = Vec::new();
         let mut handle = 0x0010;
         for service in &meter.services {
@@ -217,7 +256,7 @@ impl Tree {
                 ("Primary", Property::Flag(true)),
                 ("Includes", Property::Objects(Vec::new())),
             ]);
-            all.push((at.clone(), SERVICE1, properties));
+            all.push(Attribute::new(&at, SERVICE1, properties, &[]));
             for characteristic in &service.characteristics {
                 handle += 1;
                 let of = format!("{at}/char{handle:04x}");
@@ -225,23 +264,25 @@ impl Tree {
                 let mut properties = Properties::from([
                     ("UUID", text(&characteristic.uuid)),
                     ("Service", Property::Object(at.clone())),
-                    ("Value", Property::Bytes(characteristic.value.clone())),
+                    ("Value", Property::Bytes(Vec::new())),
                     ("Flags", Property::Texts(flags.collect())),
-                    ("MTU", Property::Unsigned(247)),
                 ]);
                 handle += 1;
                 if characteristic.flags.contains(&"notify") {
                     properties.insert("Notifying", Property::Flag(false));
+                    properties.insert("NotifyAcquired", Property::Flag(false));
                 }
-                all.push((of.clone(), CHARACTERISTIC1, properties));
+                let value = &characteristic.value;
+                all.push(Attribute::new(&of, CHARACTERISTIC1, properties, value));
                 for (number, value) in &characteristic.descriptors {
                     handle += 1;
                     let properties = Properties::from([
                         ("UUID", Property::Text(whole(*number))),
                         ("Characteristic", Property::Object(of.clone())),
-                        ("Value", Property::Bytes(value.clone())),
+                        ("Value", Property::Bytes(Vec::new())),
                     ]);
-                    all.push((format!("{of}/desc{handle:04x}"), DESCRIPTOR1, properties));
+                    let at = format!("{of}/desc{handle:04x}");
+                    all.push(Attribute::new(&at, DESCRIPTOR1, properties, value));
                 }
             }
             handle += 1;

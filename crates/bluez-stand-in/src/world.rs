@@ -1,6 +1,6 @@
 //! What happens to the adapter and to the meters, and the signals that tell of it.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use zbus::Connection;
@@ -9,8 +9,8 @@ use zbus::zvariant::{DynamicType, ObjectPath};
 use crate::meter::{Meter, path_of};
 use crate::state::Now;
 use crate::tree::{
-    ADAPTER, ADAPTER1, CHARACTERISTIC1, DEVICE1, INTROSPECTION, OBJECTS, PROPERTIES, Properties,
-    Property, Sent, Tree, sent,
+    ADAPTER, ADAPTER1, Attribute, CHARACTERISTIC1, DEVICE1, INTROSPECTION, OBJECTS, PROPERTIES,
+    Properties, Property, SERVICE1, Sent, Tree, sent,
 };
 
 /// How things stand, and the way to tell of it.
@@ -57,9 +57,26 @@ impl Shared {
             .await;
     }
 
-    pub(crate) async fn signal_value(&self, path: &str, value: &[u8]) {
+    pub(crate) async fn signal_value(&self, path: &str, interface: &'static str, value: &[u8]) {
         let value = Properties::from([("Value", Property::Bytes(value.to_vec()))]);
-        self.set(path, CHARACTERISTIC1, value).await;
+        self.set(path, interface, value).await;
+    }
+
+    /// A meter notifies: once for each client that is subscribed, and everyone hears each of them.
+    pub(crate) async fn notify(&self, path: &str, value: &[u8]) {
+        let times = {
+            let now = self.now();
+            let clients = now.subscribed.get(path).map_or(0, BTreeSet::len);
+            if now.is_linked(path) { clients } else { 0 }
+        };
+        for _ in 0..times {
+            self.signal_value(path, CHARACTERISTIC1, value).await;
+        }
+    }
+
+    pub(crate) async fn notifying(&self, path: &str, on: bool) {
+        let notifying = Properties::from([("Notifying", Property::Flag(on))]);
+        self.set(path, CHARACTERISTIC1, notifying).await;
     }
 
     /// Every meter that can be heard is heard by who scans.
@@ -105,39 +122,116 @@ impl Shared {
             let meter = now.meters.iter().find(|m| m.address == address);
             meter.map(Tree::attributes).unwrap_or_default()
         };
-        for (path, interface, properties) in attributes {
-            if !self.now().tree.has(&path) {
-                self.add(&path, interface, properties).await;
-            }
-        }
-        let resolved = Properties::from([("ServicesResolved", Property::Flag(true))]);
-        self.set(&path_of(address), DEVICE1, resolved).await;
-    }
-
-    pub(crate) async fn unlink(&self, address: &str) {
         let path = path_of(address);
+        let mut resolved = Properties::from([("ServicesResolved", Property::Flag(true))]);
+        for attribute in attributes {
+            if self.now().tree.has(&attribute.path) {
+                continue;
+            }
+            // What services there are is told when it is known, with that.
+            resolved.extend(self.uuids(&path, &attribute));
+            let Attribute {
+                path,
+                interface,
+                properties,
+                value,
+            } = attribute;
+            self.now().values.insert(path.clone(), value);
+            self.add(&path, interface, properties).await;
+        }
         {
             let mut now = self.now();
-            if !now.linked.remove(address) {
-                return;
+            for path in now.tree.characteristics(&path) {
+                if let Some(properties) = now.tree.change(&path, CHARACTERISTIC1) {
+                    properties.insert("MTU", Property::Unsigned(247));
+                }
             }
-            let below = format!("{path}/");
-            now.subscribed.retain(|p, _| !p.starts_with(&below));
-            now.held.remove(address);
         }
-        // One signal for both, and the objects stay.
-        let down = Properties::from([
-            ("ServicesResolved", Property::Flag(false)),
-            ("Connected", Property::Flag(false)),
-        ]);
-        self.set(&path, DEVICE1, down).await;
+        self.set(&path, DEVICE1, resolved).await;
+    }
+
+    /// The meter's services, where this is one of them.
+    fn uuids(&self, meter: &str, attribute: &Attribute) -> Option<(&'static str, Property)> {
+        let now = self.now();
+        let uuids = now.tree.get(meter, DEVICE1)?.get("UUIDs")?;
+        (attribute.interface == SERVICE1).then(|| ("UUIDs", uuids.clone()))
+    }
+
+    /// The link drops: one signal for all of it, and the objects stay. So do subscriptions.
+    pub(crate) async fn unlink(&self, address: &str) {
+        if self.carries_nothing(address) {
+            self.down(address, &["Connected", "ServicesResolved"]).await;
+        }
+    }
+
+    /// The link is being ended by a client: its services go first…
+    pub(crate) async fn parting(&self, address: &str) {
+        if self.carries_nothing(address) {
+            self.down(address, &["ServicesResolved"]).await;
+        }
+    }
+
+    /// …and then, when the client has its answer, the link.
+    pub(crate) async fn parted(&self, address: &str) {
+        self.down(address, &["Connected"]).await;
+    }
+
+    pub(crate) async fn unlink_all(&self) {
+        let linked = self.now().linked.clone();
+        for address in linked {
+            self.unlink(&address).await;
+        }
+    }
+
+    /// From now on nothing comes over this link; whether it was there.
+    fn carries_nothing(&self, address: &str) -> bool {
+        let mut now = self.now();
+        now.held.remove(address);
+        for path in now.tree.characteristics(&path_of(address)) {
+            if let Some(properties) = now.tree.change(&path, CHARACTERISTIC1) {
+                properties.remove("MTU");
+            }
+        }
+        now.linked.remove(address)
+    }
+
+    /// Tells in one signal which of a meter's flags are down now, and were not.
+    async fn down(&self, address: &str, flags: &[&'static str]) {
+        let path = path_of(address);
+        let down: Properties = {
+            let now = self.now();
+            let up = flags.iter().filter(|f| now.tree.flag(&path, DEVICE1, f));
+            up.map(|f| (*f, Property::Flag(false))).collect()
+        };
+        if !down.is_empty() {
+            self.set(&path, DEVICE1, down).await;
+        }
+    }
+
+    /// The adapter was switched on or off, after the links are down.
+    pub(crate) async fn switched(&self, on: bool) {
+        let mut changed = Properties::from([("Powered", Property::Flag(on))]);
+        if !on {
+            self.now().scanning.clear();
+            changed.insert("Discovering", Property::Flag(false));
+        }
+        self.set(ADAPTER, ADAPTER1, changed).await;
     }
 
     /// What a client held ends with it; its links stay.
     pub(crate) async fn client_gone(&self, client: &str) {
-        self.now().subscribed.values_mut().for_each(|clients| {
-            clients.remove(client);
-        });
+        let silent: Vec<String> = {
+            let mut now = self.now();
+            let all = now.subscribed.iter_mut();
+            all.filter_map(|(path, clients)| {
+                let was_last = clients.remove(client) && clients.is_empty();
+                was_last.then(|| path.clone())
+            })
+            .collect()
+        };
+        for path in silent {
+            self.notifying(&path, false).await;
+        }
         let scanned = self.now().scanning.remove(client);
         if scanned {
             self.scan_ended().await;

@@ -43,54 +43,53 @@ impl Tools {
 /// The emulator, and the package that it is in.
 const QEMU: &str = "qemu-system-arm";
 /// What lists the firmware's instructions, and its package.
-const OBJDUMP: [&str; 2] = ["arm-none-eabi-objdump", "binutils-arm-none-eabi"];
+const OBJDUMP: (&str, &str) = ("arm-none-eabi-objdump", "binutils-arm-none-eabi");
+
+/// The message bus, and the package that it is in.
+pub const DBUS: (&str, &str) = ("dbus-daemon", "dbus");
 
 /// Finds the tools; installs what is missing.
 pub fn tools(place: &Place) -> Result<Tools, Failure> {
-    let mut missing = Vec::new();
-    if on_path("ngspice").is_none() {
-        missing.push("ngspice");
-    }
-    if on_path(QEMU).is_none() {
-        missing.push(QEMU);
-    }
-    if on_path(OBJDUMP[0]).is_none() {
-        missing.push(OBJDUMP[1]);
-    }
-    if on_path("dbus-daemon").is_none() {
-        missing.push("dbus");
-    }
-    if on_path("chromium").is_none() {
-        missing.push("chromium");
-    }
-    if on_path("node").is_none() {
-        missing.push("nodejs");
-    }
-    if on_path("npm").is_none() {
-        missing.push("npm");
-    }
-    if on_path("python3").is_none() {
-        missing.push("python3");
-    }
-    if !works("python3", &["-c", "import venv, ensurepip"]) {
-        missing.push("python3-venv");
-    }
-    if !missing.is_empty() {
-        install(&missing)?;
-    }
+    have(&[
+        ("ngspice", "ngspice"),
+        (QEMU, QEMU),
+        OBJDUMP,
+        DBUS,
+        ("chromium", "chromium"),
+        ("node", "nodejs"),
+        ("npm", "npm"),
+    ])?;
     let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
     let chromium = on_path("chromium").ok_or("chromium is installed and not on the PATH")?;
     browser_libraries(place)?;
     let qemu = on_path(QEMU).ok_or("qemu-system-arm is installed and not on the PATH")?;
-    let objdump = on_path(OBJDUMP[0]).ok_or("objdump is installed and not on the PATH")?;
+    let objdump = on_path(OBJDUMP.0).ok_or("objdump is installed and not on the PATH")?;
     Ok(Tools {
-        python: environment(place)?,
+        python: environment(
+            &place.root.join("tests/requirements.txt"),
+            &place.target.join("venv"),
+        )?,
         ngspice,
         qemu,
         objdump,
         chromium,
         firmware: None,
     })
+}
+
+/// Installs the packages of those programs that are not there: programs by their names, or by their
+/// whole paths where they are on nobody's PATH.
+pub fn have(programs: &[(&str, &'static str)]) -> Result<(), Failure> {
+    let missing: Vec<&str> = programs
+        .iter()
+        .filter(|(program, _)| on_path(program).is_none())
+        .map(|(_, package)| *package)
+        .collect();
+    if missing.is_empty() {
+        Ok(())
+    } else {
+        install(&missing)
+    }
 }
 
 /// Installs packages of the distribution.
@@ -120,18 +119,20 @@ fn is_root() -> bool {
     id.is_ok_and(|out| out.stdout.trim_ascii() == b"0")
 }
 
-/// The virtual environment with the pinned libraries; made anew when the pins change.
-fn environment(place: &Place) -> Result<PathBuf, Failure> {
-    let pins = place.root.join("tests/requirements.txt");
-    let wanted = fs::read(&pins).map_err(|e| format!("{}: {e}", pins.display()))?;
-    let venv = place.target.join("venv");
+/// The Python of a virtual environment with the pinned libraries; made anew when the pins change.
+pub fn environment(pins: &Path, venv: &Path) -> Result<PathBuf, Failure> {
+    have(&[("python3", "python3")])?;
+    if !works("python3", &["-c", "import venv, ensurepip"]) {
+        install(&["python3-venv"])?;
+    }
+    let wanted = fs::read(pins).map_err(|e| format!("{}: {e}", pins.display()))?;
     let python = venv.join("bin/python");
     let stamp = venv.join("requirements.txt");
     if fs::read(&stamp).is_ok_and(|had| had == wanted) && python.exists() {
         return Ok(python);
     }
     let make = ["-m", "venv", "--clear"];
-    run(Command::new("python3").args(make).arg(&venv))?;
+    run(Command::new("python3").args(make).arg(venv))?;
     let pip = [
         "-m",
         "pip",
@@ -140,7 +141,7 @@ fn environment(place: &Place) -> Result<PathBuf, Failure> {
         "install",
         "-r",
     ];
-    run(Command::new(&python).args(pip).arg(&pins))?;
+    run(Command::new(&python).args(pip).arg(pins))?;
     fs::write(&stamp, wanted).map_err(|e| format!("{}: {e}", stamp.display()))?;
     Ok(python)
 }
@@ -165,7 +166,7 @@ fn browser_libraries(place: &Place) -> Result<(), Failure> {
     fs::write(&stamp, wanted).map_err(|e| format!("{}: {e}", stamp.display()))
 }
 
-/// Where a program is.
+/// Where a program is; a whole path is looked at as it is.
 pub fn on_path(program: &str) -> Option<PathBuf> {
     let path = std::env::var_os("PATH")?;
     std::env::split_paths(&path)

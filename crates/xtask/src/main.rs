@@ -3,6 +3,7 @@
 //! A command stops at its first failure and says which step failed.
 
 mod bench;
+mod ble_vm;
 mod fetch;
 mod firmware;
 mod nopanic;
@@ -23,6 +24,7 @@ fn main() -> ExitCode {
     let place = Place::find();
     let done = match (command.as_str(), rest.is_empty()) {
         ("test", true) => test(&place),
+        ("test", _) if rest == ["ble-vm"] => ble_vm::test(&place),
         ("bench", _) if rest.first().is_some_and(|r| r == "isolation") => {
             bench::isolation(&place, &rest[1..])
         }
@@ -34,7 +36,7 @@ fn main() -> ExitCode {
         ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
-        _ => Err("usage: cargo xtask test | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | bench box | bench page | nopanic | tidy".into()),
+        _ => Err("usage: cargo xtask test | test ble-vm | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | bench box | bench page | nopanic | tidy".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

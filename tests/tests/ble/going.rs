@@ -3,8 +3,8 @@
 use ohmtrail_bluez_stand_in::{Bus, Refusal, StandIn};
 use serde_json::Value;
 
-use super::watching::Watching;
 use super::{ADDRESS, OHMS, bench, by_address, ohmmeter, raw, subscribed};
+use ohmtrail_tests::ble::watching::Watching;
 
 fn at(line: &Value) -> f64 {
     line["steady_us"].as_f64().unwrap() / 1e6

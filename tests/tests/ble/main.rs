@@ -1,13 +1,14 @@
 //! Bluetooth Low Energy through the real transport: the built binary and its Bluetooth library,
 //! against a stand-in of the Bluetooth service on a private bus. Every trait of the real service
-//! that has caught a client out has a test here. The real service is not run in any test yet.
+//! that has caught a client out has a test here.
 
+mod drift;
 mod going;
 mod pipes;
 mod reading;
+mod served;
 mod trouble;
 mod visit;
-mod watching;
 
 use ohmtrail_bluez_stand_in::{Bus, Characteristic, Meter, StandIn};
 

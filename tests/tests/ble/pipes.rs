@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use ohmtrail_bluez_stand_in::{Characteristic, Meter, StandIn};
 use tempfile::TempDir;
 
-use super::watching::Watching;
 use super::{ADDRESS, NAME, bench_with, by_address, subscribed};
+use ohmtrail_tests::ble::watching::Watching;
 
 const PIPE: &str = "0000fff1-0000-1000-8000-00805f9b34fb";
 const ASK: &str = "0000fff2-0000-1000-8000-00805f9b34fb";

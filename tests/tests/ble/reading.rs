@@ -3,11 +3,11 @@
 use ohmtrail_bluez_stand_in::{Characteristic, Meter};
 use ohmtrail_tests::cli::ohmtrail;
 
-use super::watching::Watching;
 use super::{
     ADDRESS, FORMAT, HUNDREDTHS_OF_OHMS, NAME, OHMS, SERVICE, TEMPERATURE, bench, bench_with,
     by_address, ohmmeter, raw, subscribed,
 };
+use ohmtrail_tests::ble::watching::Watching;
 
 #[test]
 fn a_meter_that_describes_itself_is_found_by_address_and_read() {

@@ -2,8 +2,8 @@
 
 use ohmtrail_bluez_stand_in::{Bus, Characteristic, Meter, Refusal, StandIn};
 
-use super::watching::Watching;
 use super::{ADDRESS, NAME, OHMS, SERVICE, bench, bench_with, by_address, ohmmeter};
+use ohmtrail_tests::ble::watching::Watching;
 
 /// What is said of a meter that cannot be opened.
 fn refused(bus: &str) -> String {

@@ -8,8 +8,8 @@ use ohmtrail_trail::event::Event;
 use ohmtrail_trail::{Body, read};
 use serde_json::Value;
 
-use super::watching::Watching;
 use super::{ADDRESS, FORMAT, NAME, SERVICE, bench_with, by_address, subscribed};
+use ohmtrail_tests::ble::watching::Watching;
 
 const VOLTS: &str = "7a2b0003-9c7e-4f1d-8b3a-5d6e7f809a0b";
 /// sint32, 10^-1 V.

@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use ohmtrail_tests::cli::ohmtrail;
+use crate::cli::ohmtrail;
 use serde_json::Value;
 
 /// A line that is waited for comes within this time, or the test fails: far more than a loaded
