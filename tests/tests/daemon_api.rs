@@ -258,7 +258,12 @@ fn after_its_end(walk: &mut Walk<'_>, of: &dyn Fn(&str) -> String) {
         ("pdf&size=letter", "application/pdf", "%PDF-"),
     ] {
         let made = daemon.get(&of(&format!("/write-up?form={form}")));
-        assert_eq!((made.status, made.kind.as_str()), (200, kind));
+        assert_eq!(
+            (made.status, made.kind.as_str()),
+            (200, kind),
+            "{}",
+            String::from_utf8_lossy(&made.body)
+        );
         assert!(made.body.starts_with(begins.as_bytes()), "{form}");
     }
     assert!(daemon.get(&of("/tag?form=pdf")).body.starts_with(b"%PDF-"));

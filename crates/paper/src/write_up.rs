@@ -408,9 +408,15 @@ fn photographs(page: &mut Document, record: &Record) {
     }
     page.section("Photographs");
     for (hash, caption) in &record.photos {
+        // Who cannot see a picture is told at least that it is there.
+        let caption = if caption.trim().is_empty() {
+            "a photograph that nobody described".to_owned()
+        } else {
+            caption.clone()
+        };
         page.blocks.push(Block::Photo {
             hash: *hash,
-            caption: caption.clone(),
+            caption,
         });
     }
 }
