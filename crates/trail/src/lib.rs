@@ -20,6 +20,7 @@ mod display;
 mod error;
 pub mod event;
 mod export;
+mod finding;
 mod format;
 mod hash;
 pub mod photos;
