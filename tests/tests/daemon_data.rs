@@ -62,7 +62,7 @@ fn meters_that_are_added_are_there_again_until_they_are_taken_off() {
     fs::write(&config, meter).expect("written");
     let config = ["--config".to_owned(), config.display().to_string()];
     let daemon = Daemon::start(data.path(), &config);
-    assert_eq!(names(&daemon), [unnamed.clone()]);
+    assert_eq!(names(&daemon), std::slice::from_ref(&unnamed));
     let place = daemon.get(&format!("/api/v1/meters/{unnamed}")).good()["place"].clone();
     assert_eq!(place, "/dev/invented-3");
     assert_eq!(daemon.stop(), 0);
