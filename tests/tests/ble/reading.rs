@@ -125,6 +125,8 @@ fn two_probes_of_one_function_must_be_named() {
         errors.contains("characteristic=UUID") && errors.contains(&second),
         "{errors}"
     );
+    // A link that is being ended would drop under the next program.
+    service.wait("the link to end", |now| now.linked.is_empty());
     let spec = format!("{},characteristic={second}", by_address());
     let mut watching = Watching::meter(&bus.address(), &spec);
     subscribed(&service);
