@@ -12,6 +12,7 @@ use ohmtrail_tests::ble::served::a_visit;
 use ohmtrail_tests::ble::stand_in::Stand;
 use ohmtrail_tests::ble::watching::Watching;
 use ohmtrail_tests::ble::{ADDRESS, Hands, NAME, TEMPERATURE, VOLTS};
+use ohmtrail_tests::cli::binary;
 use serde_json::Value;
 
 /// What comes of a step comes within this time, in a machine that is emulated.
@@ -61,6 +62,8 @@ fn the_stand_in_has_not_drifted_from_the_real_service() {
 #[test]
 #[ignore = "starts an emulated machine: cargo xtask test ble-vm"]
 fn the_binary_reads_a_meter_through_the_real_service() {
+    // Built before anything is timed.
+    binary();
     in_a_machine(|machine| {
         watched_by_address(machine);
         watched_by_name(machine);
