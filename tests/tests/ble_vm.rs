@@ -63,7 +63,7 @@ fn the_stand_in_has_not_drifted_from_the_real_service() {
 #[ignore = "starts an emulated machine: cargo xtask test ble-vm"]
 fn the_binary_reads_a_meter_through_the_real_service() {
     // Built before anything is timed.
-    binary();
+    let _built = binary();
     in_a_machine(|machine| {
         watched_by_address(machine);
         watched_by_name(machine);
