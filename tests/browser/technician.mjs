@@ -103,7 +103,10 @@ export class Phone {
   async until(holds, ...told) {
     const patience = performance.now() + PATIENCE;
     while (!(await this.page.evaluate(holds, ...told).catch(() => false))) {
-      assert(performance.now() < patience, `it never came to that: ${holds} ${JSON.stringify(told)}`);
+      if (performance.now() > patience) {
+        const stands = await this.page.evaluate(() => document.body.innerText);
+        assert.fail(`it never came to that: ${holds} ${JSON.stringify(told)}. On the page stands:\n${stands}`);
+      }
       await this.page.waitForTimeout(50);
     }
   }
@@ -124,7 +127,12 @@ export class Phone {
   // Waits until another ask than this stands there, or none.
   async after(ask) {
     await this.until((id) => document.querySelector("[data-ask]")?.dataset.ask !== String(id), ask.id);
-    // Whoever touches sooner confirms what they have not read; the page takes no notice of that.
+    await this.readIt();
+  }
+
+  // Reads an ask that has just come. Whoever touches sooner confirms what they have not read; the page
+  // takes no notice of that.
+  async readIt() {
     await this.page.waitForTimeout(650);
   }
 

@@ -80,6 +80,7 @@ const happenings = [
     phone.cut = false;
     // Gates are shut after a restart, and are asked for anew.
     await phone.until((id) => Number(document.querySelector("[data-ask]")?.dataset.ask) > id, ask.id);
+    await phone.readIt();
     assert.deepEqual(await page.locator(".gate[data-open]").allTextContents(), []);
     await phone.look("restarted");
   }],
