@@ -349,7 +349,8 @@ fn wires(page: &mut Document, record: &Record) {
     page.section("Wire map");
     for wire in &record.wires {
         let now = match &wire.back_on {
-            Some(to) => format!("back on {to}"),
+            Some(to) if wire.checked => format!("back on {to}, checked"),
+            Some(to) => format!("back on {to}, not checked"),
             None => "still lifted".to_owned(),
         };
         let photo = if wire.photo.is_some() {

@@ -177,6 +177,16 @@ pub enum Event {
     Quoted(Quote),
     /// It was decided on a quote; after the visit ended, too.
     Decided(Decision),
+    /// A wire end that is back was checked: against the drawing, and the photograph of it in place.
+    WireChecked {
+        /// The wire end.
+        end: String,
+        /// The terminal that it was seen on.
+        on: String,
+        /// Content hash of a photograph, if one was taken.
+        #[serde(with = "crate::hash::hex_option")]
+        photo: Option<[u8; 32]>,
+    },
 }
 
 impl Event {
@@ -213,6 +223,7 @@ impl Event {
             | Event::Closed => 1,
             Event::Concluded(_) | Event::MeterRole { .. } => 2,
             Event::Quoted(_) | Event::Decided(_) => 3,
+            Event::WireChecked { .. } => 5,
         }
     }
 }

@@ -238,6 +238,20 @@ fn fourth() -> Vec<Entry> {
     vec![first, Entry { at, event }]
 }
 
+/// The event of version 5.
+fn fifth() -> Vec<Entry> {
+    let first = visit()[0].clone();
+    let mut at = first.at;
+    at.steady.0 += 1_000_000;
+    at.wall_us += 1_000_000;
+    let event = Event::WireChecked {
+        end: "comp-common.1".into(),
+        on: "contactor.T1".into(),
+        photo: Some([0x5A; 32]),
+    };
+    vec![first, Entry { at, event }]
+}
+
 fn write_entries(path: &Path, entries: &[Entry]) {
     let mut trail = Trail::create(path, &entries[0]).expect("begins");
     for entry in &entries[1..] {
@@ -252,7 +266,7 @@ fn golden_of(version: u32, end: &str) -> PathBuf {
 
 #[test]
 fn the_later_golden_trails_are_read_written_and_exported() {
-    for (version, events) in [(2, second()), (3, third()), (4, fourth())] {
+    for (version, events) in [(2, second()), (3, third()), (4, fourth()), (5, fifth())] {
         later(version, &events);
     }
 }
@@ -284,15 +298,15 @@ fn later(version: u32, events: &[Entry]) {
 
 #[test]
 #[ignore = "writes golden files that are not there yet; refuses to touch one that is"]
-fn make_fourth() {
+fn make_fifth() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
-    write_entries(&path, &fourth());
+    write_entries(&path, &fifth());
     let keep = |end: &str, bytes: &[u8]| {
         let file = OpenOptions::new()
             .write(true)
             .create_new(true)
-            .open(golden_of(4, end));
+            .open(golden_of(5, end));
         file.and_then(|mut file| file.write_all(bytes))
             .expect("a new golden file");
     };

@@ -195,4 +195,17 @@ impl Visit<'_> {
         }));
         Ok(events)
     }
+
+    pub(crate) fn wire_checked(
+        &self,
+        end: String,
+        photo: Option<[u8; 32]>,
+    ) -> Result<Vec<Event>, Refusal> {
+        let mut wires = self.record.wires.iter().rev();
+        let wire = wires.find(|w| w.end == end);
+        match wire.and_then(|w| w.back_on.clone()) {
+            Some(on) => Ok(vec![Event::WireChecked { end, on, photo }]),
+            None => Err(Refusal::NotBack(end)),
+        }
+    }
 }

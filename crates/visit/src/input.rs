@@ -190,6 +190,13 @@ pub enum Input {
         /// Content hash of a photograph.
         photo: Option<[u8; 32]>,
     },
+    /// A wire end that is back was checked, against the drawing and the photograph of it in place.
+    WireChecked {
+        /// The end.
+        end: String,
+        /// Content hash of a photograph.
+        photo: Option<[u8; 32]>,
+    },
     /// A photograph was stored.
     Photo {
         /// Its BLAKE3 hash.
@@ -298,6 +305,9 @@ pub enum Refusal {
     /// The wire end is not lifted.
     #[error("wire end {0} is not lifted")]
     NotLifted(String),
+    /// The wire end is not back, so that nothing of it can be checked.
+    #[error("wire end {0} was not put back: put it back, then check it")]
+    NotBack(String),
     /// The unit is not left yet.
     #[error("the unit is not left yet: answer the open asks, or leave first")]
     NotLeft,

@@ -57,6 +57,8 @@ pub struct Wire {
     pub photo: Option<[u8; 32]>,
     /// The terminal it was put back on; none while it is lifted.
     pub back_on: Option<String>,
+    /// Whether it was checked since it is back.
+    pub checked: bool,
 }
 
 /// Everything that the entries of a trail say.
@@ -379,6 +381,7 @@ impl Record {
                         mark: mark.clone(),
                         photo: *photo,
                         back_on: None,
+                        checked: false,
                     }),
                 }
             }
@@ -387,6 +390,12 @@ impl Record {
                 let wire = self.wires.iter_mut().rev().find(|w| w.end == *end);
                 if let Some(wire) = wire {
                     wire.back_on = Some(to.clone());
+                }
+            }
+            Event::WireChecked { end, .. } => {
+                let wire = self.wires.iter_mut().rev().find(|w| w.end == *end);
+                if let Some(wire) = wire {
+                    wire.checked = wire.back_on.is_some();
                 }
             }
             Event::Photo { hash, caption, .. } => self.photos.push((*hash, caption.clone())),

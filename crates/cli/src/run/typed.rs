@@ -20,6 +20,7 @@ pub const HELP: &str = "  yes | no                     answer a look
   ambient VALUE                the air around the unit, measured, such as: ambient 31.5 Cel
   cold PART.S-R=OHMS@CEL+-U    start to run when it was cold, and where that comes from
   look WHAT yes|no             volunteer a look
+  checked END                  a wire end that is back was checked against drawing and photograph
   strike N WHY                 take N counts no more; it stays in the trail
   plate PART KEY VALUE [UNIT]  a value read off a plate or a part
   photo FILE CAPTION           keep a photograph beside the trail
@@ -130,6 +131,11 @@ pub fn read(line: &str, asked: Option<&Asked>, has_meter: bool, trail: &Path) ->
         },
         ("plate", _) => plate(rest),
         ("photo", _) => photo(rest, trail),
+        ("checked", _) if !rest.is_empty() => say(Input::WireChecked {
+            end: rest.to_owned(),
+            photo: None,
+        }),
+        ("checked", _) => Typed::Wrong("say: checked END".to_owned()),
         ("take", _) => volunteered(rest),
         ("", Some(_)) => match asked.map(|a| &a.request) {
             Some(request) if request.measurement().is_some() && has_meter => Typed::Watch,

@@ -88,6 +88,7 @@ pub fn event(event: &Event) -> String {
             end, from, mark, ..
         } => format!("lifted {end} from {from}, {mark}"),
         Event::PutBack { end, to, .. } => format!("put back {end} to {to}"),
+        Event::WireChecked { end, on, .. } => format!("checked {end} on {on}"),
         Event::Photo { caption, size, .. } => format!("photograph, {size} bytes: {caption}"),
         Event::Note { text } => format!("note: {text}"),
         Event::Left(l) => format!(

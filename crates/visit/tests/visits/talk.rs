@@ -553,6 +553,13 @@ fn what_makes_no_sense_is_refused_and_changes_nothing() {
             },
             "fan-run.1",
         ),
+        (
+            Input::WireChecked {
+                end: "fan-run.1".into(),
+                photo: None,
+            },
+            "fan-run.1 was not put back",
+        ),
         (Input::Close, "not left"),
         (
             Input::Take(volunteered(
@@ -593,11 +600,22 @@ fn a_wire_end_that_is_described_again_is_lifted_once() {
         end: "fan-run.1".into(),
         photo: None,
     };
+    let check = Input::WireChecked {
+        end: "fan-run.1".into(),
+        photo: None,
+    };
+    let early = hands.say(check.clone());
+    early.expect_err("nothing is back that could be checked");
     hands.say(back).expect("back");
     assert_eq!(noted(hands.visit.record()), [(off.0, off.1, true)]);
+    let checked = |record: &Record| record.wires.last().is_some_and(|w| w.checked);
+    assert!(!checked(hands.visit.record()), "to be back is one thing");
+    hands.say(check).expect("checked");
+    assert!(checked(hands.visit.record()));
     // Lifted anew, it is another line of the map.
     hands.say(told("black", None)).expect("lifted");
     assert_eq!(noted(hands.visit.record()).len(), 2);
+    assert!(!checked(hands.visit.record()));
 }
 
 #[test]
