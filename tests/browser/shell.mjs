@@ -55,6 +55,60 @@ assert.equal(said.get("Tomado"), "es", JSON.stringify([...said]));
 assert.equal(said.get("Sigue"), "es");
 assert.equal(said.get((await page.locator("#latest .verdict").textContent()).trim()), "en", JSON.stringify([...said]));
 
+// ---- what was not asked ----------------------------------------------------------------------------
+await page.goto(`${told.base + path}/add`);
+await phone.look("add");
+const value = page.locator("form:has(#set)");
+const measured = async (digits) => {
+  await page.selectOption("#set", "celsius Cel");
+  await page.selectOption("#a", "ambient");
+  await page.selectOption("#b", "ambient");
+  await page.fill("#shown", digits);
+  await value.locator("button.main").click();
+};
+await measured("warm");
+await page.locator("#alert").waitFor();
+assert.deepEqual(phone.wrong.splice(0).filter((w) => !w.includes("422")), []);
+await phone.look("add-refused");
+assert.deepEqual(
+  [await page.inputValue("#shown"), await page.inputValue("#set"), await page.inputValue("#a")],
+  ["warm", "celsius Cel", "ambient"], "what was refused stands there still",
+);
+await measured("31,5");
+await page.waitForURL(told.base + path);
+assert.match(await page.locator("#latest .shown").textContent(), /^31\.5/);
+await page.goto(`${told.base + path}/add`);
+await page.selectOption("#what", { index: 1 });
+const what = await page.inputValue("#what");
+await page.locator("form:has(#what) [value=no]").click();
+await page.waitForURL(told.base + path);
+await page.goto(`${told.base + path}/add`);
+await page.selectOption("#part", "unit");
+await page.fill("#key", "rated-volts");
+await page.fill("#value", "208/230");
+await page.fill("#unit", "V");
+await page.locator("form:has(#part) button.main").click();
+await page.waitForURL(told.base + path);
+const view = await (await page.request.get(`${told.base}/api/v1${path}`)).json();
+assert.deepEqual(view.looks.at(-1), { ask: null, what, answer: false });
+assert.deepEqual(view.plates, [{ part: "unit", key: "rated-volts", value: "208/230", unit: "V" }]);
+
+// ---- a wire that is put back from the map ----------------------------------------------------------
+const lifted = await page.request.post(`${told.base}/api/v1${path}/wires/${told.end}/lifted`, { data: { mark: "an invented mark" } });
+assert.equal(lifted.status(), 200, await lifted.text());
+await page.goto(`${told.base + path}/wires`);
+await phone.look("lifted");
+await page.locator("form:has([value=back]) button").click();
+await page.locator("form:has([value=back])").waitFor({ state: "detached" });
+await phone.look("put-back");
+await page.goto(told.base + path);
+await page.locator("#unchecked").getByText("an invented mark").waitFor();
+await phone.checkWires();
+await page.goto(`${told.base + path}/wires`);
+await phone.look("wire-checked");
+const [wire] = (await (await page.request.get(`${told.base}/api/v1${path}`)).json()).wires;
+assert.equal(wire.checked, true);
+
 // ---- a photograph ----------------------------------------------------------------------------------
 await page.goto(`${told.base + path}/wires`);
 await page.fill("#caption", "an invented plate");
@@ -66,12 +120,27 @@ assert(await page.locator("figure img").evaluate((img) => img.complete && img.na
 
 // ---- the shell -------------------------------------------------------------------------------------
 let compressed = 0;
-for (const file of ["/", path, "/page.css", "/page.js", "/worker.js", "/icon.svg", "/app.webmanifest", "/shell"]) {
+// A browser takes one of the icons.
+for (const file of ["/", path, "/page.css", "/page.js", "/worker.js", "/icon.svg", "/icon-192.png", "/app.webmanifest", "/shell"]) {
   const answer = await page.request.get(told.base + file);
   assert.equal(answer.status(), 200, file);
   compressed += gzipSync(await answer.body()).length;
 }
 await page.evaluate(() => navigator.serviceWorker.ready);
+// W3C, Web Application Manifest: what each icon is said to be, it is.
+const manifest = await (await page.request.get(`${told.base}/app.webmanifest`)).json();
+for (const { src, sizes } of manifest.icons.filter((icon) => icon.type === "image/png")) {
+  const size = await page.evaluate(async (path) => {
+    const icon = await createImageBitmap(await (await fetch(path)).blob());
+    return `${icon.width}x${icon.height}`;
+  }, src);
+  assert.equal(size, sizes, src);
+}
+const browserSays = await phone.context.newCDPSession(page);
+assert.deepEqual((await browserSays.send("Page.getAppManifest")).errors, []);
+const { installabilityErrors } = await browserSays.send("Page.getInstallabilityErrors");
+// A test's browser keeps nothing: that alone stands against installing there.
+assert.deepEqual(installabilityErrors.map((error) => error.errorId).filter((id) => id !== "in-incognito"), []);
 await phone.until(() => caches.match("/shell").then((kept) => Boolean(kept)));
 assert.equal(await page.evaluate((visit) => caches.match(visit).then(Boolean), path), false, "nothing of a visit is kept on the phone");
 phone.cut = true;

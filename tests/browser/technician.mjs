@@ -136,6 +136,18 @@ export class Phone {
     await this.page.waitForTimeout(650);
   }
 
+  // Looks at each wire end that was put back, one by one, and says so.
+  async checkWires() {
+    const check = this.page.locator("#unchecked form");
+    for (let left = await check.count(); left; left -= 1) {
+      await this.look("unchecked");
+      await this.readIt();
+      await this.touch(check.first().locator("button.main"), true);
+      await this.until((n) => document.querySelectorAll("#unchecked form").length === n, left - 1);
+    }
+    await this.readIt();
+  }
+
   // Does what is asked. An act is a step of safety, and so is what is read on the way to a gate.
   async answer(ask) {
     const safety = ask.kind === "act" || TOWARDS_A_GATE.some((words) => ask.why.includes(words));

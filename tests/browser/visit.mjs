@@ -29,6 +29,7 @@ const path = new URL(page.url()).pathname;
 // ---- what happens on the way -----------------------------------------------------------------------
 let struck = null;
 let second = null;
+let wires = 0;
 const happenings = [
   ["reload", (ask) => ask.id >= 3, async (ask) => {
     await page.reload();
@@ -88,6 +89,10 @@ const happenings = [
 
 // ---- ask by ask ------------------------------------------------------------------------------------
 for (let answers = 0; answers < 200; answers += 1) {
+  if (await page.locator("#unchecked").count()) {
+    await phone.checkWires();
+    wires += 1;
+  }
   const ask = await phone.asked();
   if (!ask) break;
   await phone.look(ask.act ?? ask.function ?? ask.kind);
@@ -100,6 +105,7 @@ for (let answers = 0; answers < 200; answers += 1) {
   await phone.answer(ask);
 }
 assert.deepEqual(happenings.map(([name]) => name), [], "all of it happened");
+assert(wires > 0, "wires were put back, and checked");
 
 // ---- the finding, the papers -----------------------------------------------------------------------
 await phone.look("left");
@@ -119,6 +125,54 @@ await phone.touch("form button.main", true);
 await page.locator("form").waitFor({ state: "detached" });
 await phone.look("tag-hung");
 assert.match(await page.locator("pre").nth(1).textContent(), /Head hash of the trail/);
+
+// ---- the quote, and what is decided on it ----------------------------------------------------------
+// What was refused says so, and stands in its form again.
+async function refused(status, kept) {
+  await page.locator("#alert").waitFor();
+  assert.deepEqual(phone.wrong.splice(0).filter((w) => !w.includes(String(status))), []);
+  for (const [field, value] of Object.entries(kept)) assert.equal(await page.inputValue(`#${field}`), value);
+}
+await phone.follow(`a[href="${path}/quote"]`, "**/quote");
+await phone.look("quote-form");
+const far = `${new Date().getFullYear() + 1}-12-31`;
+for (const [field, value] of Object.entries({
+  currency: "usd", tax_percent: "8,25", valid_until: far, "title-0": "an invented repair",
+  "what-0-0": "an invented part", "price-0-0": "thirty", "what-0-1": "an invented hour", "quantity-0-1": "1.25", "price-0-1": "95.00",
+})) await page.fill(`#${field}`, value);
+await page.locator("[name=more][value='0']").click();
+await page.locator("#what-0-2").waitFor();
+await page.locator("form.quote button.main").click();
+await refused(422, { "price-0-0": "thirty", "title-0": "an invented repair", "what-0-2": "" });
+await phone.look("quote-refused");
+await page.fill("#price-0-0", "38,50");
+await phone.follow("form.quote button.main", "**/papers*");
+const sums = () => page.locator(".offer td").allTextContents();
+// 38.50 + 1.25 x 95.00 = 157.25; 8.25 % of the part alone is 3.17625. Worked by hand.
+assert.deepEqual(await sums(), ["38.50", "118.75", "157.25", "3.18", "160.43"]);
+await page.locator("#decide summary").click();
+await phone.look("decide");
+const decide = async (by) => {
+  await page.locator("[name=decision][value=option-a]").check();
+  await page.fill("#by", by);
+  await page.locator("#decide button.main").click();
+};
+// A second quote comes while the form of the first one is open: that one was not what was decided on.
+const again = await page.request.post(`${told.base}/api/v1${path}/quote`, {
+  headers: { "content-type": "application/toml" },
+  data: `currency = "USD"\nvalid-until = "${far}"\n[[option]]\nname = "a"\ntitle = "another invented repair"\nline = [{ what = "it", kind = "part", price = "40.00" }]\n`,
+});
+assert.equal(again.status(), 201, await again.text());
+const older = await page.inputValue("#paper");
+await decide("an invented owner");
+await refused(409, { by: "an invented owner", paper: older });
+await phone.look("older-paper");
+await page.goto(`${told.base + path}/papers`);
+await page.locator("#decide summary").click();
+await decide("an invented owner");
+await page.locator("#decided").waitFor();
+await phone.look("decided");
+
 await page.goto(told.base);
 await phone.look("visits");
 await phone.follow("a.card", "**/visits/*");

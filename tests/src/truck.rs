@@ -7,6 +7,7 @@ use ohmtrail_meters::driver::driver;
 use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_meters::sim::meter::{SimConfig, SimMeter};
+use serde_json::json;
 use tempfile::TempDir;
 
 use crate::client::Daemon;
@@ -113,5 +114,23 @@ impl Truck {
         {
             meter.set(function, 0.0).expect("shown");
         }
+    }
+
+    /// Volunteers a thousand values to a visit; gives how many it then has.
+    ///
+    /// # Panics
+    /// If one is not kept.
+    pub fn thousand_takes(&self, visit: &str) -> usize {
+        let take = json!({
+            "function": "celsius", "points": ["ambient", "ambient"], "display": "31.5", "unit": "Cel",
+        });
+        for _ in 0..1000 {
+            let taken = self.daemon().post(&format!("{visit}/takes"), &take);
+            assert_eq!(taken.status, 200, "{}", taken.text());
+            // As many as one address may ask for.
+            std::thread::sleep(Duration::from_millis(11));
+        }
+        let view = self.daemon().get(visit).good();
+        view["takes"].as_array().map_or(0, Vec::len)
     }
 }

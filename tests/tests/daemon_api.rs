@@ -556,6 +556,15 @@ fn every_path_of_the_document_answers_as_it_says() {
         json!({}),
         200,
     );
+    let checked = of("/wires/comp-run.1/checked");
+    walk.post(
+        "/api/v1/visits/{visit}/wires/{end}/checked",
+        &checked,
+        json!({ "photo": photo }),
+        200,
+    );
+    let absent = daemon.post(&of("/wires/fan-run.1/checked"), &json!({}));
+    assert_eq!(absent.problem(422), "not-understood");
     for _ in 0..6 {
         assert!(walk.answer(&visit), "an ask");
     }

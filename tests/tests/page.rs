@@ -28,7 +28,7 @@ fn visit(script: &str, told: Value, fault: &str, truck: &mut Truck) -> Value {
     told["sheet"] = json!(SHEET);
     told["complaint"] = json!(technician.complaint());
     let mut script = Script::start(script, &told);
-    let mut ended = Value::Null;
+    let (mut ended, mut long) = (Value::Null, None);
     while let Some(said) = script.says() {
         let text = |key: &str| said[key].as_str().unwrap_or_default();
         let answer = match text("hand") {
@@ -65,6 +65,18 @@ fn visit(script: &str, told: Value, fault: &str, truck: &mut Truck) -> Value {
                 truck.start();
                 Value::Null
             }
+            "open" => {
+                let visit = truck
+                    .daemon()
+                    .open(SHEET, &technician.complaint(), &json!([]));
+                let path = visit.trim_start_matches("/api/v1").to_owned();
+                long = Some(visit);
+                json!(path)
+            }
+            "thousand" => {
+                let visit = long.as_deref().expect("it is open");
+                json!([truck.thousand_takes(visit)])
+            }
             "ended" => {
                 ended = said;
                 continue;
@@ -97,6 +109,29 @@ fn whole_visit(width: u32, height: u32, language: &str, fault: &str) {
     assert_eq!(struck.len(), 1, "struck, and still there");
     assert_eq!(struck[0]["verdict"]["take"], ended["struck"]);
     assert_eq!(view["notes"], json!(["a note by thumb"]));
+    // What is back was checked, and nothing else.
+    for wire in view["wires"].as_array().expect("wires") {
+        assert_eq!(
+            wire["checked"] == true,
+            wire["back_on"].is_string(),
+            "{wire}"
+        );
+    }
+    // The second quote stands, and it is the one that was decided on.
+    let quote = daemon.get(&format!("/api/v1/visits/{id}/quote")).good();
+    assert_eq!(quote["version"], 2, "{quote}");
+    let lines = daemon.get(&format!("/api/v1/visits/{id}/trail.jsonl"));
+    let lines = lines.text();
+    let decided: Vec<Value> = lines
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .filter(|line: &Value| line["event"] == "decided")
+        .collect();
+    assert_eq!(decided.len(), 1, "one was refused: {decided:?}");
+    let said = &decided[0]["data"];
+    let told = [&said["quote"], &said["option"], &said["by"]];
+    assert_eq!(told, [&json!(2), &json!("a"), &json!("an invented owner")]);
+    assert_ne!(said["means"], "");
     let verified = daemon.get(&format!("/api/v1/visits/{id}/trail/verify"));
     assert_eq!(verified.good()["sound"], true);
 }
@@ -117,9 +152,38 @@ const PNG: &[u8] = b"\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x01\x00\x
 #[test]
 fn the_shell_opens_offline_and_all_beside_a_visit_works() {
     let mut truck = Truck::without_meters();
-    let told = json!({ "width": 360, "height": 740, "language": "en", "png": PNG });
+    let told = json!({
+        "width": 360, "height": 740, "language": "en", "png": PNG, "end": "fan-run.1",
+    });
     let ended = visit("shell.mjs", told, "run-cap.fan-open", &mut truck);
     println!("{ended}");
     let compressed = ended["compressed"].as_u64().expect("counted");
     assert!(compressed > 2_000 && compressed < 60_000, "{ended}");
+}
+
+/// Bounds on sizes, which a slow machine cannot miss; the times are in `cargo xtask bench page`.
+#[test]
+fn a_visit_of_a_thousand_values_weighs_as_much_as_a_short_one() {
+    let mut truck = Truck::without_meters();
+    let told = json!({ "width": 390, "height": 844, "language": "en" });
+    let ended = visit("long.mjs", told, "run-cap.fan-open", &mut truck);
+    let number = |value: &Value| value.as_u64().expect("a number");
+    for what in ["bytes", "elements"] {
+        let (short, long) = (number(&ended["short"][what]), number(&ended["long"][what]));
+        assert!(
+            short > 100 && long * 4 < short * 5,
+            "{what}: {short}, {long}"
+        );
+    }
+    let short = number(&ended["short"]["elements"]);
+    let most = number(&ended["most"]);
+    assert!(
+        most < short + 50 * 30,
+        "a page of the list has {most} elements"
+    );
+    // Every value once, the latest first.
+    let takes = number(&ended["takes"]);
+    let numbers: Vec<u64> = serde_json::from_value(ended["numbers"].clone()).expect("numbers");
+    assert!(takes >= 1000 && number(&ended["pages"]) >= 20, "{takes}");
+    assert_eq!(numbers, (1..=takes).rev().collect::<Vec<_>>());
 }

@@ -25,7 +25,7 @@ pub enum AfterError {
     OtherTrail(Hash),
     /// Something came into the trail after the paper was made.
     #[error(
-        "{0} entries came into the trail since that write-up was made: make it anew, and have that one decided on"
+        "more came into the trail since that write-up was made (entries: {0}): make it anew, and have that one decided on"
     )]
     Older(usize),
 }

@@ -1,4 +1,4 @@
-//! A quote as it is written in a file.
+//! A quote as it is written, in a file or in a form.
 //!
 //! ```toml
 //! currency = "USD"
@@ -57,36 +57,54 @@ pub enum QuoteFileError {
     },
 }
 
-#[derive(Debug, Deserialize)]
+/// A quote as it is written: its amounts are text still.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
-struct File {
-    currency: String,
-    valid_until: String,
+pub struct QuoteDraft {
+    /// The currency's code of three letters (ISO 4217).
+    pub currency: String,
+    /// The last day that it holds, such as `2026-12-31`.
+    pub valid_until: String,
+    /// The tax on lines that are taxed, percent.
     #[serde(default = "nothing")]
-    tax_percent: String,
-    option: Vec<FileOption>,
+    pub tax_percent: String,
+    /// The ways to repair.
+    #[serde(rename = "option")]
+    pub options: Vec<OptionDraft>,
 }
 
-#[derive(Debug, Deserialize)]
+/// One way to repair, as it is written.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct FileOption {
-    name: String,
-    title: String,
+pub struct OptionDraft {
+    /// A short name that a decision names it by.
+    pub name: String,
+    /// What is done.
+    pub title: String,
+    /// Whether it is the one that is recommended.
     #[serde(default)]
-    recommended: bool,
-    line: Vec<FileLine>,
+    pub recommended: bool,
+    /// What it is made up of.
+    #[serde(rename = "line")]
+    pub lines: Vec<LineDraft>,
 }
 
-#[derive(Debug, Deserialize)]
+/// A line, as it is written.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct FileLine {
-    what: String,
-    kind: LineKind,
+pub struct LineDraft {
+    /// What it is for.
+    pub what: String,
+    /// Part, labour or other.
+    pub kind: LineKind,
+    /// How many.
     #[serde(default = "one")]
-    quantity: String,
-    price: String,
+    pub quantity: String,
+    /// The price of one, in the currency.
+    pub price: String,
+    /// Whether tax is on it.
     #[serde(default)]
-    taxed: bool,
+    pub taxed: bool,
 }
 
 fn nothing() -> String {
@@ -102,61 +120,71 @@ fn one() -> String {
 /// # Errors
 /// [`QuoteFileError`].
 pub fn quote(file: &str, text: &str) -> Result<Quote, QuoteFileError> {
-    let read: File = toml::from_str(text).map_err(|e| QuoteFileError::Toml {
+    let read: QuoteDraft = toml::from_str(text).map_err(|e| QuoteFileError::Toml {
         file: file.to_owned(),
         words: e.to_string(),
     })?;
-    let currency = Currency::from_code(&read.currency).ok_or(QuoteFileError::Currency {
-        file: file.to_owned(),
-        code: read.currency.clone(),
-    })?;
-    let decimals = currency
-        .exponent()
-        .and_then(|e| u8::try_from(e).ok())
-        .unwrap_or(2);
-    let amount = |place: String, text: &str, decimals: u8| {
-        fixed(text, decimals).ok_or_else(|| QuoteFileError::Amount {
+    read.quote(file)
+}
+
+impl QuoteDraft {
+    /// The quote; `file` is what it is called in errors.
+    ///
+    /// # Errors
+    /// [`QuoteFileError`]: what cannot be read as it is written.
+    pub fn quote(self, file: &str) -> Result<Quote, QuoteFileError> {
+        let currency = Currency::from_code(&self.currency).ok_or(QuoteFileError::Currency {
             file: file.to_owned(),
-            place,
-            text: text.to_owned(),
-            decimals,
-        })
-    };
-    let tax = amount("tax-percent".into(), &read.tax_percent, 3)?;
-    let tax = u32::try_from(tax).map_err(|_| QuoteFileError::Amount {
-        file: file.to_owned(),
-        place: "tax-percent".into(),
-        text: read.tax_percent.clone(),
-        decimals: 3,
-    })?;
-    let mut options = Vec::new();
-    for option in read.option {
-        let mut lines = Vec::new();
-        for line in option.line {
-            let place = |key: &str| format!("option {}, \"{}\", {key}", option.name, line.what);
-            lines.push(QuoteLine {
-                kind: line.kind,
-                quantity: amount(place("quantity"), &line.quantity, 3)?,
-                price: amount(place("price"), &line.price, decimals)?,
-                taxed: line.taxed,
-                what: line.what,
+            code: self.currency.clone(),
+        })?;
+        let decimals = currency
+            .exponent()
+            .and_then(|e| u8::try_from(e).ok())
+            .unwrap_or(2);
+        let amount = |place: String, text: &str, decimals: u8| {
+            fixed(text, decimals).ok_or_else(|| QuoteFileError::Amount {
+                file: file.to_owned(),
+                place,
+                text: text.to_owned(),
+                decimals,
+            })
+        };
+        let tax = amount("tax-percent".into(), &self.tax_percent, 3)?;
+        let tax = u32::try_from(tax).map_err(|_| QuoteFileError::Amount {
+            file: file.to_owned(),
+            place: "tax-percent".into(),
+            text: self.tax_percent.clone(),
+            decimals: 3,
+        })?;
+        let mut options = Vec::new();
+        for option in self.options {
+            let mut lines = Vec::new();
+            for line in option.lines {
+                let place = |key: &str| format!("option {}, \"{}\", {key}", option.name, line.what);
+                lines.push(QuoteLine {
+                    kind: line.kind,
+                    quantity: amount(place("quantity"), &line.quantity, 3)?,
+                    price: amount(place("price"), &line.price, decimals)?,
+                    taxed: line.taxed,
+                    what: line.what,
+                });
+            }
+            options.push(QuoteOption {
+                name: option.name,
+                title: option.title,
+                recommended: option.recommended,
+                lines,
+                tax,
             });
         }
-        options.push(QuoteOption {
-            name: option.name,
-            title: option.title,
-            recommended: option.recommended,
-            lines,
-            tax,
-        });
+        Ok(Quote {
+            version: 0,
+            currency: currency.code().to_owned(),
+            decimals,
+            valid_until: self.valid_until,
+            options,
+        })
     }
-    Ok(Quote {
-        version: 0,
-        currency: currency.code().to_owned(),
-        decimals,
-        valid_until: read.valid_until,
-        options,
-    })
 }
 
 /// Digits with at most so many decimals, as a whole number of the last.

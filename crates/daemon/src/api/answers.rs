@@ -351,6 +351,15 @@ pub struct End {
     pub photo: Option<String>,
 }
 
+/// A wire end as it was seen.
+#[derive(Debug, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Seen {
+    /// The hash of its photograph, which is kept already.
+    #[serde(default)]
+    pub photo: Option<String>,
+}
+
 /// A hash as it was named.
 pub(crate) fn hash(text: &str) -> Result<[u8; 32], Problem> {
     let hash: Result<Hash, _> = text.parse();
@@ -387,6 +396,21 @@ pub async fn put_back(
 ) -> Answer {
     let photo = found.photo.as_deref().map(hash).transpose()?;
     say(&app, &visit, Input::PutBack { end, photo }).await
+}
+
+/// Say that a wire end that is back was checked
+///
+/// Against the drawing, and the photograph of it in place.
+#[utoipa::path(post, path = "/api/v1/visits/{visit}/wires/{end}/checked", tag = "answers",
+    params(("visit" = String, Path), ("end" = String, Path)), request_body = Seen,
+    responses((status = 200, body = Said), Problem))]
+pub async fn wire_checked(
+    State(app): State<App>,
+    Named((visit, end)): Named<(String, String)>,
+    Body(seen): Body<Seen>,
+) -> Answer {
+    let photo = seen.photo.as_deref().map(hash).transpose()?;
+    say(&app, &visit, Input::WireChecked { end, photo }).await
 }
 
 /// Make no more checks: go on to leaving the unit

@@ -33,6 +33,7 @@ use utoipa_axum::routes;
 pub(crate) use self::answers::hash;
 pub use self::checks::Judge;
 pub(crate) use self::extract::{Named, Query};
+pub(crate) use self::papers::{Decided, keep_decision, keep_quote};
 pub(crate) use self::photos::is_place as takes_photographs;
 pub use self::problem::Problem;
 use crate::meters::Kept;
@@ -128,6 +129,7 @@ fn documented() -> OpenApiRouter<App> {
         .routes(routes!(answers::note))
         .routes(routes!(answers::lifted))
         .routes(routes!(answers::put_back))
+        .routes(routes!(answers::wire_checked))
         .routes(routes!(answers::end_checks))
         .routes(routes!(answers::close))
         .routes(routes!(papers::tag))

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::Response;
-use ohmtrail_paper as paper;
+use ohmtrail_paper::{self as paper, QuoteDraft};
 use ohmtrail_trail::event::{Event, Quote};
 use ohmtrail_trail::{Hash, photos};
 use ohmtrail_visit::{Input, Refusal, Totals};
@@ -210,7 +210,7 @@ fn refused(error: &AfterError) -> Problem {
             StatusCode::CONFLICT,
             "older-paper",
             detail,
-            "GET the write-up anew",
+            "get the write-up anew, with the hash on it",
         ),
         AfterError::Trail(_) => Problem::system(detail),
     }
@@ -242,7 +242,7 @@ pub async fn quote(
     let remedy = "send a quote's file as the body";
     let words = std::str::from_utf8(&body);
     let words = words.map_err(|_| Problem::unprocessable("the body is no text", remedy))?;
-    let read = paper::quote("the quote", words);
+    let read = paper::quote(QUOTE, words);
     let read = read.map_err(|e| Problem::unprocessable(e.to_string(), remedy))?;
     let events = after(&app, &visit, Input::Quote(read)).await?;
     let kept = events.iter().find_map(|e| match e {
@@ -251,6 +251,16 @@ pub async fn quote(
     });
     let kept = kept.ok_or_else(|| Problem::system("the quote was not kept"))?;
     Ok((StatusCode::CREATED, Json(kept)))
+}
+
+/// What a quote is called in errors.
+const QUOTE: &str = "the quote";
+
+/// Keeps a quote that was written in a form.
+pub(crate) async fn keep_quote(app: &App, visit: &str, draft: QuoteDraft) -> Result<(), Problem> {
+    let read = draft.quote(QUOTE);
+    let read = read.map_err(|e| Problem::unprocessable(e.to_string(), "correct what is named"))?;
+    after(app, visit, Input::Quote(read)).await.map(drop)
 }
 
 /// Get the quote that stands
@@ -274,13 +284,13 @@ pub async fn quoted(
 #[serde(deny_unknown_fields)]
 pub struct Decided {
     /// The option that was approved; null if the repair was declined.
-    option: Option<String>,
+    pub option: Option<String>,
     /// Who decided.
-    by: String,
+    pub by: String,
     /// By what means it was told.
-    means: String,
+    pub means: String,
     /// The head hash on the write-up that it was decided on.
-    paper: String,
+    pub paper: String,
 }
 
 /// Say what was decided on the quote
@@ -294,12 +304,17 @@ pub async fn decide(
     Named(visit): Named<String>,
     Body(decided): Body<Decided>,
 ) -> Result<StatusCode, Problem> {
+    keep_decision(&app, &visit, decided).await?;
+    Ok(StatusCode::CREATED)
+}
+
+/// Keeps what was decided.
+pub(crate) async fn keep_decision(app: &App, visit: &str, decided: Decided) -> Result<(), Problem> {
     let input = Input::Decide {
         option: decided.option,
         by: decided.by,
         means: decided.means,
         paper: hash(&decided.paper)?,
     };
-    after(&app, &visit, input).await?;
-    Ok(StatusCode::CREATED)
+    after(app, visit, input).await.map(drop)
 }

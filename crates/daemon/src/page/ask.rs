@@ -160,7 +160,7 @@ fn typed(reader: Reader, ask: &Ask, main: bool, say: &impl Fn(&str, &Markup) -> 
 }
 
 /// The units of a function's displays, the likely one first.
-fn units(function: Option<&str>, degrees: Degrees) -> &'static [&'static str] {
+pub(super) fn units(function: Option<&str>, degrees: Degrees) -> &'static [&'static str] {
     match function {
         Some("volts-ac" | "volts-dc" | "diode") => &["V", "mV", "kV"],
         Some("ohms" | "continuity") => &["Ohm", "kOhm", "MOhm"],
@@ -176,7 +176,7 @@ fn units(function: Option<&str>, degrees: Degrees) -> &'static [&'static str] {
 }
 
 /// A UCUM code as displays have it.
-fn unit_sign(unit: &str) -> String {
+pub(super) fn unit_sign(unit: &str) -> String {
     match unit {
         "Cel" => "°C".to_owned(),
         "[degF]" => "°F".to_owned(),

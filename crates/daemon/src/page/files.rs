@@ -1,5 +1,7 @@
 //! The files of the page that never change while the daemon runs, and the shell that opens without it.
 
+use std::sync::OnceLock;
+
 use axum::Router;
 use axum::extract::State;
 use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, ETAG, IF_NONE_MATCH};
@@ -9,6 +11,7 @@ use axum::routing::get;
 use maud::html;
 
 use super::frame::Page;
+use super::icon::png;
 use super::reader::Reader;
 use crate::api::App;
 
@@ -41,6 +44,21 @@ const FILES: [(&str, &str, &[u8]); 5] = [
     ),
 ];
 
+/// The icon in pixels: path, side, and whether it is cut to any shape.
+const ICONS: [(&str, u16, bool); 3] = [
+    ("/icon-192.png", 192, false),
+    ("/icon-512.png", 512, false),
+    ("/icon-cut-512.png", 512, true),
+];
+
+/// An icon, drawn once.
+fn drawn(at: usize) -> &'static [u8] {
+    static ALL: [OnceLock<Vec<u8>>; ICONS.len()] = [const { OnceLock::new() }; ICONS.len()];
+    let (_, side, cut) = ICONS[at];
+    // That it can be drawn is held by the tests.
+    ALL[at].get_or_init(|| png(side, cut).unwrap_or_default())
+}
+
 /// Their routes.
 pub fn router() -> Router<App> {
     let mut router = Router::new().route("/shell", get(shell));
@@ -49,6 +67,10 @@ pub fn router() -> Router<App> {
             path,
             get(move |headers: HeaderMap| async move { file(kind, bytes, &headers) }),
         );
+    }
+    for (at, (path, ..)) in ICONS.into_iter().enumerate() {
+        let icon = move |headers: HeaderMap| async move { file("image/png", drawn(at), &headers) };
+        router = router.route(path, get(icon));
     }
     router
 }

@@ -34,6 +34,7 @@ impl IntoResponse for Page<'_> {
                     title { (self.title) " · Ohmtrail" }
                     link rel="stylesheet" href="/page.css";
                     link rel="icon" href="/icon.svg" type="image/svg+xml";
+                    link rel="apple-touch-icon" href="/icon-192.png";
                     link rel="manifest" href="/app.webmanifest";
                     script src="/page.js" defer {}
                 }

@@ -3,17 +3,21 @@
 //! a phone that was away for a while, or that is one of two, shows what the trail holds. Without the
 //! script every form still works.
 
+mod add;
 mod ask;
 mod belief;
 mod files;
 mod frame;
+mod icon;
 mod list;
 mod more;
+mod quote;
 mod reader;
 mod say;
 mod screen;
 mod words;
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Router;
@@ -44,7 +48,13 @@ pub fn router() -> Router<App> {
         .route("/visits/{visit}", get(visit))
         .route("/visits/{visit}/takes", get(takes))
         .route("/visits/{visit}/wires", get(wires))
+        .route("/visits/{visit}/add", get(add::page))
         .route("/visits/{visit}/papers", get(papers))
+        .route("/visits/{visit}/quote", get(quote::form).post(quote::keep))
+        .route(
+            "/visits/{visit}/decision",
+            get(to_papers).post(quote::decide),
+        )
         .route("/visits/{visit}/say", get(to_visit).post(say))
         .layer(DefaultBodyLimit::max(LONGEST_FORM))
         .merge(files::router())
@@ -251,8 +261,18 @@ async fn visit(State(app): State<App>, reader: Reader, Named(name): Named<String
     page_of(&app, reader, &name, None, body).await
 }
 
-async fn takes(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
-    let body = |screen: &Screen, alert: &Markup| more::takes(reader, screen, alert);
+#[derive(Deserialize)]
+struct Before {
+    before: Option<u32>,
+}
+
+async fn takes(
+    State(app): State<App>,
+    reader: Reader,
+    Named(name): Named<String>,
+    Query(Before { before }): Query<Before>,
+) -> Response {
+    let body = |screen: &Screen, alert: &Markup| more::takes(reader, screen, before, alert);
     page_of(&app, reader, &name, None, body).await
 }
 
@@ -262,24 +282,55 @@ async fn wires(State(app): State<App>, reader: Reader, Named(name): Named<String
 }
 
 async fn papers(State(app): State<App>, reader: Reader, Named(name): Named<String>) -> Response {
-    match papers_of(&app, &name).await {
-        Ok((screen, (tag, write_up))) => framed(reader, &screen, None, |screen, alert| {
-            more::papers(reader.tongue, screen, &tag, &write_up, alert)
+    papers_page(&app, reader, &name, None).await
+}
+
+/// What the papers of a visit say.
+struct Papers {
+    tag: String,
+    write_up: String,
+    quote: quote::Told,
+}
+
+/// The papers, with what a decision that was refused had said.
+async fn papers_page(
+    app: &App,
+    reader: Reader,
+    name: &str,
+    refused: Option<(&Problem, &BTreeMap<String, String>)>,
+) -> Response {
+    let t = reader.tongue;
+    match papers_of(app, name).await {
+        Ok((screen, papers)) => framed(reader, &screen, refused.map(|r| r.0), |screen, alert| {
+            let quote = quote::told(t, screen, &papers.quote, refused.map(|r| r.1));
+            more::papers(t, screen, &papers.tag, &papers.write_up, &quote, alert)
         }),
         Err(problem) => frame::wrong(reader, &problem),
     }
 }
 
-async fn papers_of(app: &App, name: &str) -> Result<(Screen, (String, String)), Problem> {
+async fn papers_of(app: &App, name: &str) -> Result<(Screen, Papers), Problem> {
     let visit = app.visit(name)?;
     let file = format!("{name}.trail");
     let papers = seen(app, &visit, move |seen| {
-        let hung = seen.record.tag.clone();
-        let tag = hung.unwrap_or_else(|| paper::tag(seen.book, seen.record, &seen.head).text());
-        let written = paper::write_up(seen.book, seen.record, &seen.head, &file);
-        (tag, written.markdown())
+        let record = seen.record;
+        let hung = record.tag.clone();
+        let tag = hung.unwrap_or_else(|| paper::tag(seen.book, record, &seen.head).text());
+        Papers {
+            tag,
+            write_up: paper::write_up(seen.book, record, &seen.head, &file).markdown(),
+            quote: quote::Told {
+                quote: record.quote.clone(),
+                decisions: record.decisions.clone(),
+            },
+        }
     });
     papers.await
+}
+
+/// A reload of what a decision answered.
+async fn to_papers(Named(name): Named<String>) -> Redirect {
+    Redirect::to(&format!("/visits/{name}/papers"))
 }
 
 /// A reload of what a form answered, in a browser without the script.
@@ -296,11 +347,14 @@ async fn say(
 ) -> Response {
     let to = said.to();
     let done = match app.visit(&name) {
-        Ok(visit) => say::say(&visit, said).await,
+        Ok(visit) => say::say(&visit, said.clone()).await,
         Err(problem) => Err(problem),
     };
     match done {
         Ok(()) => Redirect::to(&format!("/visits/{name}{to}")).into_response(),
+        Err(problem) if said.is_volunteered() => {
+            add::shown(&app, reader, &name, Some((&problem, &said))).await
+        }
         Err(problem) => {
             let body = |screen: &Screen, alert: &Markup| screen::screen(reader, screen, alert);
             page_of(&app, reader, &name, Some(&problem), body).await

@@ -1,6 +1,7 @@
 //! What a form says to a visit.
 
 use ohmtrail_core::reading::Flags;
+use ohmtrail_trail::event::PlateEntry;
 use ohmtrail_visit::Input;
 use serde::Deserialize;
 
@@ -9,7 +10,7 @@ use crate::forms::function;
 use crate::visits::{Keeper, Place, SayError, Typed, Visit};
 
 /// A form as it is sent: what it does, and the fields that this needs.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Clone, Deserialize)]
 #[serde(default)]
 pub struct Said {
     /// What it does.
@@ -17,8 +18,8 @@ pub struct Said {
     ask: Option<u32>,
     take: Option<u32>,
     answer: String,
-    display: String,
-    unit: String,
+    pub(super) display: String,
+    pub(super) unit: String,
     over: String,
     function: String,
     /// A reason that was touched.
@@ -29,6 +30,18 @@ pub struct Said {
     end: String,
     mark: String,
     photo: String,
+    /// A function and a unit, of what nobody asked for.
+    pub(super) set: String,
+    /// The points that the probes were on.
+    pub(super) a: String,
+    pub(super) b: String,
+    pub(super) meter: String,
+    pub(super) low: String,
+    /// What was looked at.
+    pub(super) what: String,
+    pub(super) part: String,
+    pub(super) key: String,
+    pub(super) value: String,
 }
 
 /// What a form asks of the keeper.
@@ -44,10 +57,49 @@ impl Said {
     /// The page of the visit that shows what came of it.
     pub fn to(&self) -> &'static str {
         match self.r#do.as_str() {
-            "note" | "mark" => "/wires",
+            "note" | "mark" | "back" => "/wires",
             "close" => "/papers",
             _ => "",
         }
+    }
+
+    /// Whether it is something that nobody asked for.
+    pub fn is_volunteered(&self) -> bool {
+        matches!(self.r#do.as_str(), "take" | "saw" | "plate")
+    }
+
+    /// What the display showed.
+    fn shown(&self) -> String {
+        match self.over.as_str() {
+            "yes" => "OL".to_owned(),
+            // Some keyboards write the decimal mark as a comma.
+            _ => self.display.trim().replace(',', "."),
+        }
+    }
+
+    /// A value that nobody asked for.
+    fn volunteered(self) -> Result<Wish, Problem> {
+        let (set, unit) = self
+            .set
+            .split_once(' ')
+            .ok_or_else(|| lacks("what the meter was set to"))?;
+        let set = function(set).map_err(|e| Problem::unprocessable(e, "load the page anew"))?;
+        if self.a.is_empty() || self.b.is_empty() {
+            return Err(lacks("the points that the probes were on"));
+        }
+        let low = self.low == "yes";
+        Ok(Wish::Type(Typed {
+            display: self.shown(),
+            unit: unit.to_owned(),
+            place: Place::Points([self.a, self.b]),
+            function: Some(set),
+            flags: if low {
+                Flags::LOW_IMPEDANCE
+            } else {
+                Flags::NONE
+            },
+            meter: Some(self.meter).filter(|m| !m.is_empty()),
+        }))
     }
 
     fn wish(self) -> Result<Wish, Problem> {
@@ -57,16 +109,30 @@ impl Said {
             _ => Ok(text),
         };
         let why = |why: String, reason: String| words(if why.is_empty() { reason } else { why });
+        let yes = |answer: &str| match answer {
+            "yes" => Ok(true),
+            "no" => Ok(false),
+            _ => Err(lacks("yes or no")),
+        };
+        let shown = self.shown();
         Ok(match self.r#do.as_str() {
             "look" => Wish::Tell(Input::Look {
                 ask: Some(number(self.ask)?),
                 what: None,
-                answer: match self.answer.as_str() {
-                    "yes" => true,
-                    "no" => false,
-                    _ => return Err(lacks("yes or no")),
-                },
+                answer: yes(&self.answer)?,
             }),
+            "take" => self.volunteered()?,
+            "saw" => Wish::Tell(Input::Look {
+                ask: None,
+                what: Some(words(self.what)?),
+                answer: yes(&self.answer)?,
+            }),
+            "plate" => Wish::Tell(Input::Plate(PlateEntry {
+                part: words(self.part)?,
+                key: words(self.key)?.trim().to_owned(),
+                value: words(self.value)?.trim().to_owned(),
+                unit: self.unit.trim().to_owned(),
+            })),
             "watch" => Wish::Watch(number(self.ask)?),
             "unwatch" => Wish::Unwatch,
             "display" => Wish::Type(Typed {
@@ -76,11 +142,7 @@ impl Said {
                     .map(|f| function(&f))
                     .transpose()
                     .map_err(|e| Problem::unprocessable(e, "load the page anew"))?,
-                display: match self.over.as_str() {
-                    "yes" => "OL".to_owned(),
-                    // Some keyboards write the decimal mark as a comma.
-                    _ => self.display.trim().replace(',', "."),
-                },
+                display: shown,
                 unit: self.unit,
                 flags: Flags::default(),
                 meter: None,
@@ -101,10 +163,15 @@ impl Said {
             "wire" | "mark" => Wish::Tell(Input::Lifted {
                 end: words(self.end)?,
                 mark: self.mark,
-                photo: Some(self.photo)
-                    .filter(|p| !p.is_empty())
-                    .map(|p| hash(&p))
-                    .transpose()?,
+                photo: photo(self.photo)?,
+            }),
+            "back" => Wish::Tell(Input::PutBack {
+                end: words(self.end)?,
+                photo: photo(self.photo)?,
+            }),
+            "checked" => Wish::Tell(Input::WireChecked {
+                end: words(self.end)?,
+                photo: photo(self.photo)?,
             }),
             "end-checks" => Wish::Tell(Input::Leave {
                 why: why(self.why, self.reason)?,
@@ -113,6 +180,12 @@ impl Said {
             _ => return Err(lacks("what to do")),
         })
     }
+}
+
+/// The hash of a photograph, if there is one.
+fn photo(named: String) -> Result<Option<[u8; 32]>, Problem> {
+    let named = Some(named).filter(|p| !p.is_empty());
+    named.map(|p| hash(&p)).transpose()
 }
 
 fn lacks(what: &str) -> Problem {

@@ -10,6 +10,7 @@ use ohmtrail_trail::event::{Act, Asked, Request};
 
 use super::ask::{asked, reasons, short};
 use super::belief::{finding, suspects};
+use super::more::unchecked;
 use super::reader::{Degrees, Reader};
 use super::words::{Tongue, kept};
 use crate::forms::Ask;
@@ -194,6 +195,7 @@ pub fn screen(reader: Reader, screen: &Screen, alert: &Markup) -> Markup {
                         @if let Some(words) = view.now.as_ref().and_then(|n| n.alarm) {
                             div.alarm role="alert" { strong { (t.say("alarm")) } p { (kept(words)) } }
                         }
+                        (unchecked(t, screen))
                         (next(reader, screen))
                     }
                 }
@@ -397,6 +399,7 @@ fn more(t: Tongue, view: &VisitView) -> Markup {
     let to = |page: &str, words: String| html! { li { a.button href={ "/visits/" (view.id) "/" (page) } { (words) } } };
     html! {
         nav aria-label=(t.say("more")) { ul.ways {
+            @if !view.closed { (to("add", t.say("add"))) }
             (to("takes", t.say("all-takes")))
             (to("wires", t.say("wires-and-notes")))
             (to("papers", t.say("papers")))

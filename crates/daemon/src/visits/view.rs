@@ -201,6 +201,8 @@ pub struct WireEnd {
     pub photo: Option<String>,
     /// The terminal it was put back on.
     pub back_on: Option<String>,
+    /// Whether it was checked since it is back.
+    pub checked: bool,
 }
 
 /// A photograph.
@@ -292,6 +294,7 @@ impl VisitView {
                     mark: w.mark.clone(),
                     photo: w.photo.map(|h| Hash(h).to_string()),
                     back_on: w.back_on.clone(),
+                    checked: w.checked,
                 })
                 .collect(),
             notes: record.notes.clone(),

@@ -59,7 +59,10 @@ for (const part of document.querySelectorAll("[data-part]")) part.dataset.html =
 
 const names = (page) => [...page.querySelectorAll("[data-meter]")].map((m) => m.dataset.meter).join();
 
-// When the open ask came to stand where it stands. A touch that comes sooner after it was meant for what
+// What can be confirmed on the page: the open ask, and the wires to be checked.
+const confirms = () => [...document.querySelectorAll("[data-ask], [data-confirms]")].map((c) => c.dataset.ask ?? c.dataset.confirms).join();
+
+// When what can be confirmed came to stand where it stands. A touch that comes sooner after it was meant for what
 // stood there before: it would confirm what nobody has read.
 let came = -Infinity;
 const TOO_SOON_MS = 600;
@@ -76,6 +79,7 @@ function put(html, answered = false) {
     return;
   }
   const before = asked();
+  const could = confirms();
   const took = byId("latest")?.dataset.take;
   const writing = document.activeElement?.matches("input, textarea, select");
   for (const now of document.querySelectorAll("[data-part]")) {
@@ -85,6 +89,7 @@ function put(html, answered = false) {
     if (then && now.dataset.html !== then.outerHTML) replace(now, then);
   }
   const after = asked();
+  if (confirms() !== could) came = performance.now();
   const pieces = [];
   const latest = byId("latest");
   if (latest?.dataset.take && latest.dataset.take !== took) {
@@ -94,7 +99,6 @@ function put(html, answered = false) {
     for (const line of latest.querySelectorAll(".shown, .verdict")) pieces.push(read(line));
   }
   if (after && after.dataset.ask !== before?.dataset.ask) {
-    came = performance.now();
     if (!writing) {
       byId("ask").focus({ preventScroll: true });
       // With the meter's value over it where something is read.
@@ -150,6 +154,10 @@ async function ask() {
       // The way leads elsewhere, such as to pairing.
       if (new URL(answer.url).pathname !== location.pathname) location.assign(answer.url);
       else if (answer.ok) put(await answer.text());
+      else if (answer.status === 429) {
+        await new Promise((later) => setTimeout(later, 1_000));
+        again = true;
+      }
     } catch {
       reach(false);
     }
@@ -166,7 +174,7 @@ document.addEventListener("submit", async (event) => {
   }
   if (!("say" in form.dataset) || !byId("visit")) return;
   event.preventDefault();
-  if (form.closest("[data-ask]") && performance.now() - came < TOO_SOON_MS) return;
+  if (form.closest("[data-ask], [data-confirms]") && performance.now() - came < TOO_SOON_MS) return;
   const body = new URLSearchParams(new FormData(form, event.submitter));
   const buttons = form.querySelectorAll("button");
   for (const button of buttons) button.disabled = true;
@@ -296,7 +304,7 @@ function draw(meter, strip) {
 // ---- the stream ------------------------------------------------------------------------------------
 
 const EVENTS = ["plate", "complaint", "meter-joined", "meter-lost", "meter-back", "meter-role", "asked", "looked", "took", "skipped",
-  "voided", "struck", "acted", "gate", "suspects", "found", "concluded", "lifted", "put-back", "photo", "note", "left", "tagged",
+  "voided", "struck", "acted", "gate", "suspects", "found", "concluded", "lifted", "put-back", "wire-checked", "photo", "note", "left", "tagged",
   "closed", "now", "alarm", "cooldown"];
 
 let source = null;
