@@ -15,6 +15,7 @@
 pub mod accuracy;
 pub mod class;
 pub mod cooldown;
+pub mod fit;
 pub mod gates;
 pub mod isolate;
 pub mod leads;

@@ -56,6 +56,22 @@ unit!(
     Kelvins, "K"
 );
 unit!(
+    /// Power, in watts.
+    Watts, "W"
+);
+unit!(
+    /// Apparent power, in volt-amperes.
+    VoltAmps, "V.A"
+);
+unit!(
+    /// Length, in metres.
+    Metres, "m"
+);
+unit!(
+    /// Turns per minute.
+    PerMinute, "/min"
+);
+unit!(
     /// A share of a whole: 0.06 is 6 %.
     Ratio, "1"
 );

@@ -131,6 +131,7 @@ pub fn all() -> impl Iterator<Item = &'static Rule> {
         .chain(current::RULES)
         .chain(discharge::RULES)
         .chain(crate::cooldown::RULES)
+        .chain(crate::fit::rules::RULES)
 }
 
 /// Why a rule cannot be applied to its inputs.
@@ -207,27 +208,27 @@ fn plate<Q: Unit>(q: Q) -> Result<f64, RuleError> {
 }
 
 /// A source at second hand.
-const fn second_hand(what: &'static str) -> Source {
+pub(crate) const fn second_hand(what: &'static str) -> Source {
     Source::new(what, Status::SecondHand)
 }
 
 /// A habit of the trade.
-const fn practice(what: &'static str) -> Source {
+pub(crate) const fn practice(what: &'static str) -> Source {
     Source::new(what, Status::CommonPractice)
 }
 
 /// A source from memory.
-const fn memory(what: &'static str) -> Source {
+pub(crate) const fn memory(what: &'static str) -> Source {
     Source::new(what, Status::Memory)
 }
 
 /// A document that was seen.
-const fn verified(what: &'static str) -> Source {
+pub(crate) const fn verified(what: &'static str) -> Source {
     Source::new(what, Status::Verified)
 }
 
 /// A number that follows from others.
-const fn computed(what: &'static str) -> Source {
+pub(crate) const fn computed(what: &'static str) -> Source {
     Source::new(what, Status::Computed)
 }
 

@@ -327,6 +327,29 @@ pub extern "C" fn probe_cooldown() {
     p2(cooldown::Reference::temperature);
 }
 
+/// `fit`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_fit() {
+    p1(fit::Outcome::words);
+    p1(fit::Aspect::words);
+    p1(fit::Reason::words);
+    p1(fit::Report::rows);
+    p1(fit::Report::outcome);
+    p2(fit::Report::row);
+    p1(fit::Span::at);
+    p1(fit::Mains::lowest);
+    p1(fit::Mains::highest);
+    p2(fit::Mains::covers);
+    p2(fit::Mains::common);
+    p2(fit::capacitor::bank);
+    p1(fit::capacitor::one_can);
+    p3(fit::contactor::contactor);
+    p3(fit::motor::motor);
+    p2(fit::motor::magnetic_poles);
+    p2(fit::relay::relay);
+    p2(fit::transformer::transformer);
+}
+
 /// `settle`.
 #[unsafe(no_mangle)]
 pub extern "C" fn probe_settle() {
