@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 18] = [
+const MAY_USE: [(&str, &[&str]); 19] = [
     ("ohmtrail-core", &[]),
     ("ohmtrail-link", &["ohmtrail-core"]),
     ("ohmtrail-box", &["ohmtrail-core", "ohmtrail-link"]),
@@ -21,6 +21,7 @@ const MAY_USE: [(&str, &[&str]); 18] = [
         &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-link"],
     ),
     ("ohmtrail-trail", &["ohmtrail-core"]),
+    ("ohmtrail-stock", &["ohmtrail-core", "ohmtrail-circuit"]),
     (
         "ohmtrail-visit",
         &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-trail"],
@@ -48,6 +49,7 @@ const MAY_USE: [(&str, &[&str]); 18] = [
             "ohmtrail-circuit",
             "ohmtrail-link",
             "ohmtrail-meters",
+            "ohmtrail-stock",
             "ohmtrail-trail",
             "ohmtrail-visit",
             "ohmtrail-paper",
@@ -70,6 +72,7 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-core",
     "ohmtrail-circuit",
     "ohmtrail-meters",
+    "ohmtrail-stock",
     "ohmtrail-trail",
     "ohmtrail-visit",
     "ohmtrail-paper",

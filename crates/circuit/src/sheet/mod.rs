@@ -18,7 +18,7 @@ use ohmtrail_core::units::Celsius;
 pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
 pub use self::near::did_you_mean;
-pub use self::quantity::words as unit_words;
+pub use self::quantity::{read as read_quantity, words as unit_words};
 use crate::cable::Cable;
 use crate::costs::Costs;
 use crate::known::Known;
