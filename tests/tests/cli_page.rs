@@ -20,7 +20,9 @@ fn the_examples_of_the_page_are_real() {
         folder.path().join("wrong-unit.toml"),
     )
     .expect("a sheet");
-    for (page, least) in [("command-line.md", 26), ("cooldown.md", 2)] {
+    let stock = workspace().join("docs/stock.csv");
+    fs::copy(stock, folder.path().join("stock.csv")).expect("the stock");
+    for (page, least) in [("command-line.md", 27), ("cooldown.md", 2)] {
         let examples = docs_blocks::consoles(page, folder.path());
         assert!(examples >= least, "{page}: {examples} examples");
     }
@@ -31,7 +33,7 @@ fn the_examples_of_the_page_are_real() {
 fn the_page_names_every_command() {
     let page = fs::read_to_string(workspace().join("docs/command-line.md")).expect("the page");
     for group in [
-        "box", "check", "config", "meters", "quote", "sheet", "trail",
+        "box", "check", "config", "fits", "meters", "quote", "sheet", "trail",
     ] {
         let help: Ran = ohmtrail()
             .args([group, "-h"])

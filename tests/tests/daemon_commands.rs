@@ -79,6 +79,13 @@ const TABLE: &[(&str, Served)] = &[
     ("check superheat", CHECKS),
     ("check subcooling", CHECKS),
     ("check target-superheat", CHECKS),
+    ("fits capacitor", STOCK),
+    ("fits contactor", STOCK),
+    ("fits transformer", STOCK),
+    ("fits motor", STOCK),
+    ("fits relay", STOCK),
+    ("fits visit", STOCK),
+    ("fits stock", STOCK),
     ("sheet list", By(&["get /api/v1/sheets"])),
     ("sheet kinds", By(&["get /api/v1/kinds"])),
     (
@@ -158,6 +165,8 @@ const TABLE: &[(&str, Served)] = &[
     ("exit-codes", Not("is for a shell")),
 ];
 
+const STOCK: Served =
+    Not("reads the stock's file, which lies where the command runs; the daemon has no stock yet");
 const CHECKS: Served = By(&["post /api/v1/checks"]);
 const SHEET: Served = By(&["get /api/v1/sheets/{sheet}"]);
 const BOX: Served = Not(

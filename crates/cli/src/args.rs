@@ -3,7 +3,7 @@
 use clap::{ColorChoice, Parser, Subcommand};
 
 use crate::{
-    boxes, check, completions, config, exit, meters, paper, quote, run, serve, sheet, trail,
+    boxes, check, completions, config, exit, fits, meters, paper, quote, run, serve, sheet, trail,
 };
 
 /// The heading of the options that every command takes.
@@ -58,6 +58,11 @@ pub enum Command {
     /// Values are typed as the display shows them, with their unit: 238.4V, "0.7 Ohm", 55.1uF, OL.
     /// The digits count: 0.7 Ohm on a display of 0.1 ohm steps is not 0.70 Ohm.
     Check(check::Args),
+    /// What of the stock may be fitted in place of a failed part
+    ///
+    /// The failed part by what is stamped on it, or by the finding of a visit. Capacitors in parallel
+    /// are offered with the tolerance of their sum. The maker's instructions prevail.
+    Fits(fits::Args),
     /// Look at, check and compile the description of a unit
     ///
     /// NAME is a built-in sheet (`ohmtrail sheet list`) or the path of a sheet file.

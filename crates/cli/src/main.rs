@@ -11,6 +11,7 @@ mod config;
 mod ended;
 mod exit;
 mod fail;
+mod fits;
 mod known;
 mod log;
 mod meters;
@@ -65,6 +66,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Paper(args) => paper::run(&args, out),
         Command::Quote(args) => quote::run(&args, out),
         Command::Check(args) => check::run(&args, out),
+        Command::Fits(args) => fits::run(&args, out),
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),

@@ -7,7 +7,7 @@ mod current;
 mod input;
 mod insulation;
 mod list;
-mod number;
+pub mod number;
 mod ohms;
 mod refrigerant;
 mod volts;
@@ -19,6 +19,7 @@ use ohmtrail_core::rules::RuleError;
 use serde_json::Value;
 
 use self::answer::{Answer, Level};
+pub use self::input::rating;
 use self::input::{Bench, Meter};
 use crate::exit::Exit;
 use crate::fail::Fail;
