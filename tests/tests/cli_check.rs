@@ -427,3 +427,53 @@ fn every_limit_is_listed_with_its_source() {
     let text = words("check list").out;
     assert_eq!(text.matches("\n    by ").count(), count);
 }
+
+/// R-134a at 240 kPa boils at -5.37 degrees (two handbooks' tables, second hand): a line at 2.0 is 7.37 K
+/// above it, within what the tables were seen to differ by. A gauge on a mountain shows more than one at the
+/// sea, and a line that is colder than what boils in it holds liquid.
+#[test]
+fn the_refrigerant_side_is_counted_from_its_own_points() {
+    let superheat = |how: &str, line: &str| {
+        words(&format!(
+            "check --json superheat --refrigerant R-134a {how} --line {line} --accuracy 0.5%+1"
+        ))
+    };
+    let ran = superheat("--absolute 240.0kPa", "2.0Cel");
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let kelvins = |ran: &Ran| {
+        let data = found(ran, "superheat")["data"].clone();
+        data["value"].as_f64().expect("kelvins")
+    };
+    assert!((kelvins(&ran) - 7.37).abs() < 0.14, "{ran:?}");
+    // 240.0 kPa absolute is 138.675 above the air at the sea, and 160.5 above that at 2000 m.
+    let sea = kelvins(&superheat("--gauge 138.7kPa", "2.0Cel"));
+    let high = kelvins(&superheat("--gauge 160.5kPa --altitude 2000", "2.0Cel"));
+    assert!(
+        (sea - 7.37).abs() < 0.16 && (high - 7.37).abs() < 0.16,
+        "{sea} {high}"
+    );
+    let wet = words(
+        "check superheat --refrigerant R-134a --absolute 240.0kPa --line -12.0Cel --accuracy 0.5%+1",
+    );
+    assert!(wet.out.contains("liquid is in it"), "{wet:?}");
+    let unknown = words("check superheat --refrigerant R-12 --absolute 240.0kPa --line 2.0Cel");
+    assert_eq!(unknown.code, 2, "{unknown:?}");
+    assert!(
+        unknown.err.contains("R-134a"),
+        "what is known is named: {unknown:?}"
+    );
+}
+
+/// Worked by hand from the trade's formula (common practice, no published source): 67 and 95 degrees
+/// Fahrenheit, 19.44 and 35, give 13 of them, 7.2 K; a cooler wet bulb leaves too little to be proven.
+#[test]
+fn a_fixed_orifice_is_not_charged_in_any_weather() {
+    let ran = words("check --json target-superheat --wet-bulb 19.44Cel --outdoor 35.0Cel");
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let target = found(&ran, "target")["data"]["value"]
+        .as_f64()
+        .expect("kelvins");
+    assert!((target - 13.0 / 1.8).abs() < 0.01, "{target}");
+    let ran = words("check target-superheat --wet-bulb 10Cel --outdoor 35.0Cel");
+    assert_eq!(ran.code, 6, "{ran:?}");
+}

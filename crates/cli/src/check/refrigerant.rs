@@ -5,7 +5,8 @@ use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::{
     self as rule, ATMOSPHERE, Point, Refrigerant, SATURATION, TARGET,
 };
-use ohmtrail_core::units::{Celsius, Pascals};
+use ohmtrail_core::rules::RuleError;
+use ohmtrail_core::units::{Celsius, Kelvins, Pascals};
 
 use super::Stop;
 use super::answer::Answer;
@@ -138,47 +139,62 @@ pub struct Line {
     line: String,
 }
 
+type Computed = Result<Quantity<Kelvins>, RuleError>;
+
+/// What a line is held against.
+struct Side {
+    name: &'static str,
+    line: &'static str,
+    /// How far a quantity of kelvins is from what, when it is over zero.
+    far: &'static str,
+    /// When it is not.
+    wrong: &'static str,
+    compute: fn(Refrigerant, Quantity<Pascals>, Quantity<Celsius>) -> Computed,
+}
+
 impl Line {
     /// Superheat: computed; nothing is judged.
     pub fn superheat(&self, bench: &mut Bench) -> Result<Answer, Stop> {
-        let p = self.pressure.read(bench)?;
-        let line: Quantity<Celsius> = bench.read("line", &self.line, Function::Celsius)?;
-        let found = rule::superheat(self.pressure.refrigerant, p, line)?;
-        let answer = Answer::new(format!(
-            "The suction line is {} above the dew point.",
-            show(found.value.get(), "K")
-        ))
-        .number(
-            "superheat",
-            "above the dew point",
-            found.value.get(),
-            found.u,
-            "K",
-            SATURATION,
-        )
-        .caution(ALONE);
-        Ok(self.pressure.ends(answer, p))
+        let side = Side {
+            name: "superheat",
+            line: "suction",
+            far: "above the dew point",
+            wrong: "The suction line is below the dew point: liquid is in it, which harms a compressor, or a value is wrong.",
+            compute: rule::superheat,
+        };
+        self.judge(bench, &side)
     }
 
     /// Subcooling: computed; nothing is judged.
     pub fn subcooling(&self, bench: &mut Bench) -> Result<Answer, Stop> {
+        let side = Side {
+            name: "subcooling",
+            line: "liquid",
+            far: "below the bubble point",
+            wrong: "The liquid line is above the bubble point: vapour is in it, or a value is wrong.",
+            compute: rule::subcooling,
+        };
+        self.judge(bench, &side)
+    }
+
+    fn judge(&self, bench: &mut Bench, side: &Side) -> Result<Answer, Stop> {
         let p = self.pressure.read(bench)?;
         let line: Quantity<Celsius> = bench.read("line", &self.line, Function::Celsius)?;
-        let found = rule::subcooling(self.pressure.refrigerant, p, line)?;
-        let answer = Answer::new(format!(
-            "The liquid line is {} below the bubble point.",
-            show(found.value.get(), "K")
-        ))
-        .number(
-            "subcooling",
-            "below the bubble point",
-            found.value.get(),
-            found.u,
-            "K",
-            SATURATION,
-        )
-        .caution(ALONE);
-        Ok(self.pressure.ends(answer, p))
+        let found = (side.compute)(self.pressure.refrigerant, p, line)?;
+        let (value, u) = (found.value.get(), found.u);
+        // Within its expanded uncertainty of zero it says neither.
+        let words = if value < -2.0 * u {
+            side.wrong.to_owned()
+        } else {
+            format!(
+                "The {} line is {} {}.",
+                side.line,
+                show(value, "K"),
+                side.far
+            )
+        };
+        let answer = Answer::new(words).number(side.name, side.far, value, u, "K", SATURATION);
+        Ok(self.pressure.ends(answer.caution(ALONE), p))
     }
 }
 
