@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
 use crate::document::{Block, Document, Span, Table, Text};
-use crate::photo::{Photos, media_type};
+use crate::photo::{Photos, shown};
 
 /// What it looks like. It is within the page, so that a file by itself is whole.
 const STYLE: &str = include_str!("paper.css");
@@ -64,7 +64,7 @@ fn part(block: &Block, photos: Photos<'_>) -> Markup {
                 img src=(data("image/svg+xml", svg.as_bytes())) alt=(words);
                 figcaption { (words) }
             },
-            Block::Photo { hash, caption } => @match photos(hash).and_then(|b| Some((media_type(&b)?, b))) {
+            Block::Photo { hash, caption } => @match photos(hash).and_then(|b| Some((shown(&b)?, b))) {
                 Some((kind, bytes)) => figure {
                     img src=(data(kind, &bytes)) alt=(caption);
                     figcaption { (caption) }

@@ -20,7 +20,7 @@ mod write_up;
 pub use document::{Block, Document, Span, Table, Text};
 pub use html::content_security_policy;
 pub use pdf::{PdfError, Sheet, pdf, tag_pdf};
-pub use photo::{Photos, media_type};
+pub use photo::Photos;
 pub use quote::{LineDraft, OptionDraft, QuoteDraft, QuoteFileError, quote};
 pub use tag::{Card, CardBlock, WIDTH, tag};
 pub use write_up::write_up;

@@ -18,7 +18,7 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards};
 
 use crate::document::{Block, Document, Span, Text};
-use crate::photo::{Photos, media_type};
+use crate::photo::{Photos, shown};
 use crate::tag::Card;
 
 /// The sheet of paper of a write-up.
@@ -105,7 +105,7 @@ fn part(block: &Block, photos: Photos<'_>, files: &mut HashMap<String, Bytes>) -
         }),
         Block::Photo { hash, caption } => {
             let found = photos(hash).and_then(|bytes| {
-                let end = media_type(&bytes)?.rsplit('/').next()?;
+                let end = shown(&bytes)?.rsplit('/').next()?;
                 is_a_picture(&bytes, end).then_some((end, bytes))
             });
             match found {

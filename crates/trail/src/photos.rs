@@ -50,6 +50,23 @@ pub enum PhotoError {
     },
 }
 
+/// What the bytes of a photograph are, by how they begin; none if they are no photograph.
+#[must_use]
+pub fn media_type(bytes: &[u8]) -> Option<&'static str> {
+    let at = |from: usize, what: &[u8]| bytes.get(from..from + what.len()) == Some(what);
+    if at(0, &[0xFF, 0xD8, 0xFF]) {
+        Some("image/jpeg")
+    } else if at(0, b"\x89PNG\r\n\x1a\n") {
+        Some("image/png")
+    } else if at(0, b"RIFF") && at(8, b"WEBP") {
+        Some("image/webp")
+    } else if at(4, b"ftyphei") || at(4, b"ftypmif1") {
+        Some("image/heic")
+    } else {
+        None
+    }
+}
+
 /// Stores a photograph in `folder`, which is made if need be, and returns its hash when it is on
 /// disk. Storing one twice keeps it once.
 ///
@@ -103,4 +120,22 @@ fn write(folder: &Path, part: &Path, path: &Path, bytes: &[u8]) -> io::Result<()
     file.sync_all()?;
     fs::rename(part, path)?;
     File::open(folder)?.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn photographs_are_told_by_their_first_bytes() {
+        // The signatures of ISO/IEC 10918-5 (JFIF), ISO/IEC 15948 (PNG), RFC 9649 (WebP) and
+        // ISO/IEC 23008-12 (HEIF).
+        assert_eq!(media_type(b"\xFF\xD8\xFF\xE0 JFIF"), Some("image/jpeg"));
+        assert_eq!(media_type(b"\x89PNG\r\n\x1a\n...."), Some("image/png"));
+        assert_eq!(media_type(b"RIFF....WEBPVP8 "), Some("image/webp"));
+        assert_eq!(media_type(b"\0\0\0\x18ftypheic"), Some("image/heic"));
+        for bad in [&b""[..], b"<svg>", b"GIF89a", b"\x89PNG", b"RIFF....WAVE"] {
+            assert_eq!(media_type(bad), None, "{bad:?}");
+        }
+    }
 }

@@ -53,22 +53,6 @@ pub struct Kept {
     size: usize,
 }
 
-/// What the bytes of a photograph are, by how they begin.
-fn media_type(bytes: &[u8]) -> Option<&'static str> {
-    let at = |from: usize, what: &[u8]| bytes.get(from..from + what.len()) == Some(what);
-    if at(0, &[0xFF, 0xD8, 0xFF]) {
-        Some("image/jpeg")
-    } else if at(0, b"\x89PNG\r\n\x1a\n") {
-        Some("image/png")
-    } else if at(0, b"RIFF") && at(8, b"WEBP") {
-        Some("image/webp")
-    } else if at(4, b"ftyphei") || at(4, b"ftypmif1") {
-        Some("image/heic")
-    } else {
-        None
-    }
-}
-
 fn problem(error: &PhotoError) -> Problem {
     match error {
         PhotoError::Missing { .. } => Problem::new(
@@ -106,7 +90,7 @@ pub async fn keep(
             remedy,
         )
     };
-    let kind = media_type(&bytes)
+    let kind = photos::media_type(&bytes)
         .ok_or_else(|| unsupported("the body is no photograph by its contents".to_owned()))?;
     let said = headers
         .get(header::CONTENT_TYPE)
@@ -163,24 +147,6 @@ pub async fn fetch(
     let loaded = tokio::task::spawn_blocking(move || photos::load(&folder, &hash)).await;
     let loaded = loaded.map_err(|e| Problem::system(e.to_string()))?;
     let bytes = loaded.map_err(|e| problem(&e))?;
-    let kind = media_type(&bytes).unwrap_or("application/octet-stream");
+    let kind = photos::media_type(&bytes).unwrap_or("application/octet-stream");
     Ok(text(kind, bytes))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn photographs_are_told_by_their_first_bytes() {
-        // The signatures of ISO/IEC 10918-5 (JFIF), ISO/IEC 15948 (PNG), RFC 9649 (WebP) and
-        // ISO/IEC 23008-12 (HEIF).
-        assert_eq!(media_type(b"\xFF\xD8\xFF\xE0 JFIF"), Some("image/jpeg"));
-        assert_eq!(media_type(b"\x89PNG\r\n\x1a\n...."), Some("image/png"));
-        assert_eq!(media_type(b"RIFF....WEBPVP8 "), Some("image/webp"));
-        assert_eq!(media_type(b"\0\0\0\x18ftypheic"), Some("image/heic"));
-        for bad in [&b""[..], b"<svg>", b"GIF89a", b"\x89PNG", b"RIFF....WAVE"] {
-            assert_eq!(media_type(bad), None, "{bad:?}");
-        }
-    }
 }
