@@ -156,7 +156,7 @@ mod tests {
         let coded = b"\x12\xFF\x00\xFF\xD0\x34\xFF\xC4\x00\x04\xFF\xD9\x56\xFF\xD9a second picture, taken at N";
         let picture = [
             segment(APP0, b"JFIF\0"),
-            segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0<at>N</at>"),
+            segment(0xE1, b"a packet of metadata\0<at>N</at>"),
             segment(APP2, b"ICC_PROFILE\0\x01\x01"),
             segment(APP2, b"MPF\0"),
             segment(0xED, b"city"),
