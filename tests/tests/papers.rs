@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use ohmtrail_tests::cli::{Ran, ohmtrail};
+use ohmtrail_tests::cli::{Ran, ohmtrail, workspace};
 use serde_json::Value;
 
 const QUOTE: &str = r#"
@@ -204,6 +204,28 @@ fn a_quote_is_decided_on_the_paper_that_has_it() {
     assert_eq!(verified.code, 0, "{}", verified.out);
     let shown = run(folder, &["trail", "show", "visit.trail"]);
     assert!(shown.out.contains("an invented owner"), "{}", shown.out);
+}
+
+/// The example of docs/paper.md is a quote, and comes to what is worked out by hand above.
+#[test]
+fn the_pages_example_is_a_quote() {
+    let page = fs::read_to_string(workspace().join("docs/paper.md")).expect("the page");
+    let (_, rest) = page.split_once("```toml\n").expect("an example");
+    let (example, _) = rest.split_once("```").expect("its end");
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    visit(folder);
+    fs::write(folder.join("quote.toml"), example).expect("a quote");
+    let added = run(
+        folder,
+        &["quote", "add", "visit.trail", "--from", "quote.toml"],
+    );
+    assert_eq!(added.code, 0, "{}", added.err);
+    assert!(
+        added.out.contains("USD 160.43, of that tax 3.18"),
+        "{}",
+        added.out
+    );
 }
 
 #[test]
