@@ -24,7 +24,7 @@ async function views(times) {
 
 const first = await views(told.times);
 
-// From the meter's being set, so with the wait for its next frame, until the frame of the screen that shows it.
+// From the meter's bytes until the frame after the one that shows what they say begins: it is on the screen then.
 const phone = await Phone.open(browser, told);
 await phone.page.goto(visit);
 await phone.until(() => /\d/.test(document.querySelector("[data-meter=meter-1] [data-value]").textContent));
@@ -33,13 +33,14 @@ await phone.page.evaluate(() => {
   globalThis.shown = [];
   new MutationObserver(() => {
     const text = value.textContent;
-    requestAnimationFrame(() => globalThis.shown.push([text, performance.timeOrigin + performance.now()]));
+    const note = () => globalThis.shown.push([text, performance.timeOrigin + performance.now()]);
+    requestAnimationFrame(() => requestAnimationFrame(note));
   }).observe(value, { childList: true, characterData: true, subtree: true });
 });
 const readings = [];
 for (let i = 0; i < told.readings; i += 1) {
   const volts = 100 + (i % 2) * 50;
-  const set = await hand("set", { volts });
+  const sent = await hand("set", { volts });
   const near = ([text]) => Math.abs(Number.parseFloat(text) - volts) < 10;
   let found;
   while (!found) {
@@ -47,7 +48,7 @@ for (let i = 0; i < told.readings; i += 1) {
     await phone.page.waitForTimeout(120);
     found = (await phone.page.evaluate(() => globalThis.shown.splice(0))).find(near);
   }
-  readings.push(found[1] - set);
+  readings.push(found[1] - sent);
 }
 
 // The page anew, as its own script does it after an event: fetched, read and put in place.

@@ -13,16 +13,13 @@ use tempfile::TempDir;
 use crate::client::Daemon;
 use crate::technician::FRAMES;
 
-fn meter(frame: &str, interval: Duration) -> SimMeter {
+fn meter(frame: &str, interval: Duration, moves: Moves) -> SimMeter {
     SimMeter::start(SimConfig {
         entry: driver(frame).expect("built in"),
         profile: Profile::simulated(frame).expect("built in"),
         seed: 7,
         interval,
-        moves: Moves {
-            ranging: 0,
-            ..Moves::default()
-        },
+        moves,
     })
     .expect("a simulated meter")
 }
@@ -44,7 +41,20 @@ impl Truck {
     /// If something does not start, as everywhere here.
     #[must_use]
     pub fn new(interval: Duration) -> Self {
-        Truck::with(FRAMES.map(|frame| meter(frame, interval)).into())
+        let moves = Moves {
+            ranging: 0,
+            ..Moves::default()
+        };
+        Truck::moving(interval, moves)
+    }
+
+    /// The same, with these moves of the meters' displays when their probes are moved.
+    ///
+    /// # Panics
+    /// If something does not start.
+    #[must_use]
+    pub fn moving(interval: Duration, moves: Moves) -> Self {
+        Truck::with(FRAMES.map(|frame| meter(frame, interval, moves)).into())
     }
 
     /// Starts the daemon alone.

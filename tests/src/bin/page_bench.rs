@@ -4,12 +4,15 @@ use std::process::ExitCode;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use ohmtrail_core::reading::Function;
+use ohmtrail_meters::sim::face::Moves;
 use ohmtrail_tests::browser::Script;
 use ohmtrail_tests::truck::Truck;
 use serde_json::{Value, json};
 
-/// From one frame of a meter to the next.
-const FRAME_EVERY: Duration = Duration::from_millis(10);
+/// From one frame of a meter to the next: as often as a quick one sends.
+const FRAME_EVERY: Duration = Duration::from_millis(100);
+/// How often it is looked whether a frame was sent.
+const LOOK_EVERY: Duration = Duration::from_micros(200);
 
 /// Milliseconds since 1970, as a browser on this machine counts them.
 fn now_ms() -> f64 {
@@ -18,7 +21,7 @@ fn now_ms() -> f64 {
 }
 
 fn main() -> ExitCode {
-    let truck = Truck::new(FRAME_EVERY);
+    let truck = Truck::moving(FRAME_EVERY, Moves::NONE);
     let daemon = truck.daemon();
     let meters = json!([{ "meter": "meter-1" }]);
     let visit = daemon.open("split-heat-pump-1ph", "nothing-runs", &meters);
@@ -34,9 +37,13 @@ fn main() -> ExitCode {
         match said["hand"].as_str() {
             Some("set") => {
                 let volts = said["volts"].as_f64().expect("a number");
-                truck.meters[0]
-                    .set(Function::VoltsAc, volts)
-                    .expect("shown");
+                let meter = &truck.meters[0];
+                meter.set(Function::VoltsAc, volts).expect("shown");
+                // The next frame is the first that shows it.
+                let sent = meter.sent();
+                while meter.sent() == sent {
+                    std::thread::sleep(LOOK_EVERY);
+                }
                 script.tell(&json!(now_ms()));
             }
             Some("thousand") => {
@@ -48,9 +55,13 @@ fn main() -> ExitCode {
     }
     let rows = [
         ("first view of a visit, first paint, median", "first", 200.0),
-        ("a reading, set to on screen, median", "reading", 50.0),
         (
-            "a reading, set to on screen, 95 of 100",
+            "a reading, its bytes to the screen, median",
+            "reading",
+            50.0,
+        ),
+        (
+            "a reading, its bytes to the screen, 95 of 100",
             "reading_late",
             50.0,
         ),
