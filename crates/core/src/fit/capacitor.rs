@@ -205,14 +205,17 @@ fn inside(whole: (f64, Tolerance), original: (f64, Tolerance)) -> Option<bool> {
 
 fn capacitance(report: &mut Report, original: &Capacitor, whole: &Capacitor) {
     let by = always(Aspect::Capacitance, Farads::UCUM, &rules::CAPACITANCE);
-    let row = match by.both(original.farads, whole.farads, |f| Some(f.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((asked, offered)) => {
+    let number = |f: Farads| Some(f.get());
+    by.judge(
+        report,
+        original.farads,
+        whole.farads,
+        number,
+        |asked, offered| {
             let (a, o) = (asked.get(), offered.get());
             let bands = original.tolerance.zip(whole.tolerance);
             let within = bands.and_then(|(was, is)| inside((o, is), (a, was)));
-            let said = if !(a > 0.0 && o > 0.0 && a.is_finite() && o.is_finite()) {
+            if !(a > 0.0 && o > 0.0 && a.is_finite() && o.is_finite()) {
                 (Outcome::Unknown, Reason::NotARating)
             } else if same(a, o) {
                 (Outcome::Fits, Reason::Same)
@@ -222,11 +225,9 @@ fn capacitance(report: &mut Report, original: &Capacitor, whole: &Capacitor) {
                 (Outcome::Refused, Reason::Below)
             } else {
                 (Outcome::Refused, Reason::Above)
-            };
-            by.row(said, Some(a), Some(o))
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }
 
 /// Whether a tolerance is no wider than another, on each side; none where one is no tolerance.
@@ -297,17 +298,9 @@ fn duty(report: &mut Report, original: Option<Duty>, whole: Option<Duty>) {
         Duty::Continuous => Some(1.0),
         Duty::Intermittent => Some(0.0),
     };
-    let row = match by.both(original, whole, number) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let said = match (was, is) {
-                (Duty::Continuous, Duty::Intermittent) => (Outcome::Refused, Reason::StartForRun),
-                (Duty::Intermittent, Duty::Continuous) => (Outcome::Unknown, Reason::RunForStart),
-                _ => (Outcome::Fits, Reason::Same),
-            };
-            by.row(said, number(was), number(is))
-        }
-    };
-    report.push(row);
+    by.judge(report, original, whole, number, |was, is| match (was, is) {
+        (Duty::Continuous, Duty::Intermittent) => (Outcome::Refused, Reason::StartForRun),
+        (Duty::Intermittent, Duty::Continuous) => (Outcome::Unknown, Reason::RunForStart),
+        _ => (Outcome::Fits, Reason::Same),
+    });
 }

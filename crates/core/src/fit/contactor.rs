@@ -2,9 +2,7 @@
 
 use serde::Serialize;
 
-use super::{
-    Aspect, By, Mains, Outcome, Reason, Report, Span, always, frequencies, if_marked, rules, same,
-};
+use super::{Aspect, Mains, Outcome, Reason, Report, Span, always, frequencies, if_marked, rules};
 use crate::rules::control::COIL_CLOSES;
 use crate::units::{Amps, Celsius, Volts};
 
@@ -71,25 +69,19 @@ pub fn contactor(original: &Contactor, load: &Load, candidate: &Contactor) -> Re
 fn poles(report: &mut Report, was: Option<u8>, is: Option<u8>) {
     let by = always(Aspect::Poles, "1", &rules::POLES);
     let number = |n: u8| Some(f64::from(n));
-    let row = match by.both(was, is, number) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let said = if was == 0 || is == 0 {
-                (Outcome::Unknown, Reason::NotARating)
-            } else if is < was {
-                (Outcome::Refused, Reason::LegStaysLive)
-            } else if is == was {
-                (Outcome::Fits, Reason::Same)
-            } else if was == 1 {
-                (Outcome::Unknown, Reason::FeedPastThePole)
-            } else {
-                (Outcome::Fits, Reason::Better)
-            };
-            by.row(said, number(was), number(is))
+    by.judge(report, was, is, number, |was, is| {
+        if was == 0 || is == 0 {
+            (Outcome::Unknown, Reason::NotARating)
+        } else if is < was {
+            (Outcome::Refused, Reason::LegStaysLive)
+        } else if is == was {
+            (Outcome::Fits, Reason::Same)
+        } else if was == 1 {
+            (Outcome::Unknown, Reason::FeedPastThePole)
+        } else {
+            (Outcome::Fits, Reason::Better)
         }
-    };
-    report.push(row);
+    });
 }
 
 fn amps(report: &mut Report, original: &Contactor, load: &Load, candidate: &Contactor) {
@@ -131,32 +123,29 @@ fn amps(report: &mut Report, original: &Contactor, load: &Load, candidate: &Cont
 /// The control volts are those on the failed coil. A coil near them still closes, within
 /// [`COIL_CLOSES`], but with less room for a low supply: that is for the technician to measure.
 pub(super) fn coil(report: &mut Report, was: Option<Span>, is: Option<Span>) {
-    let by: By = always(Aspect::CoilVolts, Volts::UCUM, &rules::COIL_VOLTS);
-    let row = match by.both(was, is, |s| Some(s.high.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let ends = [was.low.get(), was.high.get()];
-            let (low, high) = (is.low.get(), is.high.get());
-            let sound = low > 0.0 && high >= low && ends.iter().all(|v| *v > 0.0);
-            let held = |v: f64| (v > low || same(v, low)) && (v < high || same(v, high));
+    let by = always(Aspect::CoilVolts, Volts::UCUM, &rules::COIL_VOLTS);
+    by.judge(
+        report,
+        was,
+        is,
+        |s| Some(s.high.get()),
+        |was, is| {
+            let [low, high] = is.ends();
             let limits = COIL_CLOSES.limit();
             let closes = |v: f64| v >= limits.low() * high && v <= limits.high() * low;
-            let said = if !sound {
+            if !was.is_sound() || !is.is_sound() {
                 (Outcome::Unknown, Reason::NotARating)
             } else if was == is {
                 (Outcome::Fits, Reason::Same)
-            } else if ends.into_iter().all(held) {
+            } else if is.holds(was) {
                 (Outcome::Fits, Reason::Within)
-            } else if ends.into_iter().all(closes) {
+            } else if was.ends().into_iter().all(closes) {
                 (Outcome::Unknown, Reason::CoilCloses)
-            } else if ends[0] < low {
+            } else if was.low.get() < low {
                 (Outcome::Refused, Reason::Above)
             } else {
                 (Outcome::Refused, Reason::Below)
-            };
-            by.row(said, Some(was.high.get()), Some(high))
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }

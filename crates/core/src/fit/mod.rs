@@ -358,6 +358,24 @@ impl Span {
             high: volts,
         }
     }
+
+    /// Both ends.
+    fn ends(self) -> [f64; 2] {
+        [self.low.get(), self.high.get()]
+    }
+
+    /// Whether it is a rating: over zero, and not from high to low.
+    fn is_sound(self) -> bool {
+        let [low, high] = self.ends();
+        low > 0.0 && high >= low
+    }
+
+    /// Whether the whole of another lies within it.
+    fn holds(self, other: Span) -> bool {
+        let [low, high] = self.ends();
+        let within = |v: f64| (v > low || same(v, low)) && (v < high || same(v, high));
+        other.ends().into_iter().all(within)
+    }
 }
 
 /// The mains frequencies that a part is marked for. Of a failed part: those that it works at.
@@ -488,27 +506,23 @@ impl By {
         }
     }
 
-    /// Both values, or the row that says which is missing; `Err(None)` where nothing is asked.
-    fn both<T: Copy>(
+    /// The row of two values: what `judge` says of both; that one is missing. Nothing where nothing is
+    /// asked. `number` is what is shown of a value.
+    fn judge<T: Copy>(
         self,
+        report: &mut Report,
         asked: Option<T>,
         offered: Option<T>,
         number: impl Fn(T) -> Option<f64>,
-    ) -> Result<(T, T), Option<Row>> {
-        match (asked, offered) {
-            (Some(a), Some(o)) => Ok((a, o)),
-            (None, _) if self.need == Need::IfMarked => Err(None),
-            (None, o) => Err(Some(self.row(
-                (Outcome::Unknown, Reason::OriginalNotKnown),
-                None,
-                o.and_then(number),
-            ))),
-            (Some(a), None) => Err(Some(self.row(
-                (Outcome::Unknown, Reason::CandidateNotKnown),
-                number(a),
-                None,
-            ))),
-        }
+        judge: impl FnOnce(T, T) -> (Outcome, Reason),
+    ) {
+        let said = match (asked, offered) {
+            (Some(a), Some(o)) => judge(a, o),
+            (None, _) if self.need == Need::IfMarked => return,
+            (None, _) => (Outcome::Unknown, Reason::OriginalNotKnown),
+            (Some(_), None) => (Outcome::Unknown, Reason::CandidateNotKnown),
+        };
+        report.push(self.row(said, asked.and_then(&number), offered.and_then(&number)));
     }
 
     /// The offered value as a share of the asked one, against the rule.
@@ -530,18 +544,12 @@ impl By {
         offered: Option<f64>,
         relation: impl Fn(f64, f64) -> Option<f64>,
     ) {
-        let row = match self.both(asked, offered, Some) {
-            Err(None) => return,
-            Err(Some(row)) => row,
-            Ok((a, o)) => {
-                let x = relation(a, o).filter(|x| x.is_finite());
-                let said = x.map_or((Outcome::Unknown, Reason::NotARating), |x| {
-                    held(self.rule, x, a, o)
-                });
-                self.row(said, Some(a), Some(o))
-            }
-        };
-        report.push(row);
+        self.judge(report, asked, offered, Some, |a, o| {
+            let x = relation(a, o).filter(|x| x.is_finite());
+            x.map_or((Outcome::Unknown, Reason::NotARating), |x| {
+                held(self.rule, x, a, o)
+            })
+        });
     }
 }
 
@@ -565,19 +573,13 @@ fn same(a: f64, b: f64) -> bool {
 
 /// The frequencies of a coil or a motor: each of the failed part's must be among the other's.
 fn frequencies(by: By, report: &mut Report, asked: Option<Mains>, offered: Option<Mains>) {
-    let row = match by.both(asked, offered, Mains::highest) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((a, o)) => {
-            let said = if a == o {
-                (Outcome::Fits, Reason::Same)
-            } else if o.covers(a) {
-                (Outcome::Fits, Reason::Within)
-            } else {
-                (Outcome::Refused, Reason::Different)
-            };
-            by.row(said, a.highest(), o.highest())
+    by.judge(report, asked, offered, Mains::highest, |a, o| {
+        if a == o {
+            (Outcome::Fits, Reason::Same)
+        } else if o.covers(a) {
+            (Outcome::Fits, Reason::Within)
+        } else {
+            (Outcome::Refused, Reason::Different)
         }
-    };
-    report.push(row);
+    });
 }

@@ -135,95 +135,93 @@ pub fn magnetic_poles(speed: PerMinute, hertz: f64) -> Option<u8> {
 }
 
 fn power(report: &mut Report, was: Option<Watts>, is: Option<Watts>) {
-    let by = always(Aspect::Power, Watts::UCUM, &rules::POWER);
-    let up = always(Aspect::Power, Watts::UCUM, &rules::POWER_UP);
-    let row = match by.both(was, is, |w| Some(w.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let (a, o) = (was.get(), is.get());
-            let share = o / a;
-            let most = rules::POWER_UP.limit().high();
-            let (by, said) = if !(a > 0.0 && o > 0.0 && share.is_finite()) {
-                (by, (Outcome::Unknown, Reason::NotARating))
-            } else if same(a, o) {
-                (by, (Outcome::Fits, Reason::Same))
-            } else if share < 1.0 {
-                (by, (Outcome::Refused, Reason::Below))
-            } else if share <= most {
-                (up, (Outcome::Unknown, Reason::OneSizeUp))
-            } else {
-                (up, (Outcome::Refused, Reason::Above))
-            };
-            by.row(said, Some(a), Some(o))
-        }
+    let (a, o) = (was.map(Watts::get), is.map(Watts::get));
+    // More than was there is held to a rule of its own.
+    let more = a.zip(o).is_some_and(|(a, o)| o > a && !same(a, o));
+    let rule = if more {
+        &rules::POWER_UP
+    } else {
+        &rules::POWER
     };
-    report.push(row);
+    let by = always(Aspect::Power, Watts::UCUM, rule);
+    by.judge(report, a, o, Some, |a, o| {
+        let share = o / a;
+        if !(a > 0.0 && o > 0.0 && share.is_finite()) {
+            (Outcome::Unknown, Reason::NotARating)
+        } else if same(a, o) {
+            (Outcome::Fits, Reason::Same)
+        } else if share < 1.0 {
+            (Outcome::Refused, Reason::Below)
+        } else if share <= rules::POWER_UP.limit().high() {
+            (Outcome::Unknown, Reason::OneSizeUp)
+        } else {
+            (Outcome::Refused, Reason::Above)
+        }
+    });
 }
 
 /// A motor that worked at 208 and at 230 V is replaced by one that is rated for both.
 fn volts(report: &mut Report, was: Option<Span>, is: Option<Span>) {
     let by = always(Aspect::Volts, Volts::UCUM, &rules::MOTOR_VOLTS);
-    let row = match by.both(was, is, |s| Some(s.high.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let ends = [was.low.get(), was.high.get()];
-            let (low, high) = (is.low.get(), is.high.get());
-            let sound = low > 0.0 && high >= low && ends.iter().all(|v| *v > 0.0);
+    by.judge(
+        report,
+        was,
+        is,
+        |s| Some(s.high.get()),
+        |was, is| {
+            let [low, high] = is.ends();
             let limits = rules::MOTOR_VOLTS.limit();
-            let rated = |v: f64| (v > low || same(v, low)) && (v < high || same(v, high));
             let near = |v: f64| v >= limits.low() * low && v <= limits.high() * high;
-            let said = if !sound {
+            if !was.is_sound() || !is.is_sound() {
                 (Outcome::Unknown, Reason::NotARating)
             } else if was == is {
                 (Outcome::Fits, Reason::Same)
-            } else if ends.into_iter().all(rated) {
+            } else if is.holds(was) {
                 (Outcome::Fits, Reason::Within)
-            } else if ends.into_iter().all(near) {
+            } else if was.ends().into_iter().all(near) {
                 (Outcome::Unknown, Reason::NearTheRating)
             } else {
                 (Outcome::Refused, Reason::Different)
-            };
-            by.row(said, Some(was.high.get()), Some(high))
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }
 
 fn speed(report: &mut Report, original: &Motor<'_>, candidate: &Motor<'_>) {
     let by = always(Aspect::Speed, PerMinute::UCUM, &rules::SPEED);
     let number = |s: PerMinute| Some(s.get());
-    let row = match by.both(original.speed, candidate.speed, number) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
+    by.judge(
+        report,
+        original.speed,
+        candidate.speed,
+        number,
+        |was, is| {
             // Both at the frequency that the failed one works at.
             let hertz = original.mains.and_then(Mains::highest);
             let poles = |s| hertz.and_then(|hertz| magnetic_poles(s, hertz));
-            let said = match (poles(was), poles(is)) {
+            match (poles(was), poles(is)) {
                 _ if same(was.get(), is.get()) && was.get() > 0.0 => (Outcome::Fits, Reason::Same),
                 (Some(a), Some(o)) if a == o => (Outcome::Fits, Reason::Within),
                 (Some(a), Some(o)) if a < o => (Outcome::Refused, Reason::Below),
                 (Some(_), Some(_)) => (Outcome::Refused, Reason::Above),
                 _ if hertz.is_none() => (Outcome::Unknown, Reason::OriginalNotKnown),
                 _ => (Outcome::Unknown, Reason::NotARating),
-            };
-            by.row(said, number(was), number(is))
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }
 
 /// No more than the circuit allows; where nobody looked, no more than the failed motor drew.
 fn amps(report: &mut Report, was: Option<Amps>, circuit: Option<Amps>, is: Option<Amps>) {
     let by = always(Aspect::FullLoadAmps, Amps::UCUM, &rules::MOTOR_AMPS);
-    let row = match by.both(circuit.or(was), is, |a| Some(a.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((asked, is)) => {
+    by.judge(
+        report,
+        circuit.or(was),
+        is,
+        |a| Some(a.get()),
+        |asked, is| {
             let (a, o) = (asked.get(), is.get());
-            let said = if !(a > 0.0 && o > 0.0) {
+            if !(a > 0.0 && o > 0.0) {
                 (Outcome::Unknown, Reason::NotARating)
             } else if same(a, o) {
                 (Outcome::Fits, Reason::Same)
@@ -233,41 +231,43 @@ fn amps(report: &mut Report, was: Option<Amps>, circuit: Option<Amps>, is: Optio
                 (Outcome::Refused, Reason::Above)
             } else {
                 (Outcome::Unknown, Reason::CircuitToBeChecked)
-            };
-            by.row(said, Some(a), Some(o))
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }
 
 fn rotation(report: &mut Report, was: Option<Rotation>, is: Option<Rotation>) {
     let by = if_marked(Aspect::Rotation, "1", &rules::ROTATION);
-    let row = match by.both(was, is, |_| None) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let said = if was == is {
+    by.judge(
+        report,
+        was,
+        is,
+        |_| None,
+        |was, is| {
+            if was == is {
                 (Outcome::Fits, Reason::Same)
             } else if is == Rotation::Reversible {
                 (Outcome::Fits, Reason::Reversible)
             } else {
                 (Outcome::Refused, Reason::Different)
-            };
-            by.row(said, None, None)
-        }
-    };
-    report.push(row);
+            }
+        },
+    );
 }
 
 fn frame(report: &mut Report, was: Option<&str>, is: Option<&str>) {
     let by = if_marked(Aspect::Frame, "1", &rules::FRAME);
-    let row = match by.both(was, is, |_| None) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) if was.eq_ignore_ascii_case(is) => {
-            by.row((Outcome::Fits, Reason::Same), None, None)
-        }
-        Ok(_) => by.row((Outcome::Refused, Reason::Different), None, None),
-    };
-    report.push(row);
+    by.judge(
+        report,
+        was,
+        is,
+        |_| None,
+        |was, is| {
+            if was.eq_ignore_ascii_case(is) {
+                (Outcome::Fits, Reason::Same)
+            } else {
+                (Outcome::Refused, Reason::Different)
+            }
+        },
+    );
 }

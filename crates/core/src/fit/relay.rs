@@ -3,9 +3,7 @@
 
 use serde::Serialize;
 
-use super::{
-    Aspect, Mains, Outcome, Reason, Report, Span, always, frequencies, if_marked, rules, same,
-};
+use super::{Aspect, Mains, Outcome, Reason, Report, Span, always, frequencies, if_marked, rules};
 use crate::units::{Amps, Volts};
 
 /// A potential relay, by its marking.
@@ -51,27 +49,23 @@ pub fn relay(original: &Relay, candidate: &Relay) -> Report {
 /// The whole of its range within that of the failed one.
 fn pick_up(report: &mut Report, was: Option<Span>, is: Option<Span>) {
     let by = always(Aspect::PickUp, Volts::UCUM, &rules::PICK_UP);
-    let row = match by.both(was, is, |s| Some(s.low.get())) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((was, is)) => {
-            let sound = |s: Span| s.low.get() > 0.0 && s.high.get() >= s.low.get();
-            let (low, high) = (was.low.get(), was.high.get());
-            let under = is.low.get() < low && !same(is.low.get(), low);
-            let over = is.high.get() > high && !same(is.high.get(), high);
-            let said = if !sound(was) || !sound(is) {
+    by.judge(
+        report,
+        was,
+        is,
+        |s| Some(s.low.get()),
+        |was, is| {
+            if !was.is_sound() || !is.is_sound() {
                 (Outcome::Unknown, Reason::NotARating)
-            } else if under {
-                (Outcome::Refused, Reason::Below)
-            } else if over {
-                (Outcome::Refused, Reason::Above)
             } else if was == is {
                 (Outcome::Fits, Reason::Same)
-            } else {
+            } else if was.holds(is) {
                 (Outcome::Fits, Reason::Within)
-            };
-            by.row(said, Some(low), Some(is.low.get()))
-        }
-    };
-    report.push(row);
+            } else if is.low.get() < was.low.get() {
+                (Outcome::Refused, Reason::Below)
+            } else {
+                (Outcome::Refused, Reason::Above)
+            }
+        },
+    );
 }

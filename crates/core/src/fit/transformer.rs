@@ -62,30 +62,25 @@ pub fn transformer(original: &Transformer, candidate: &Transformer) -> Report {
 /// Every voltage that the failed one's primary works at must be a tap of the other's.
 fn primary(report: &mut Report, was: &[Volts], is: &[Volts]) {
     let by = always(Aspect::PrimaryVolts, Volts::UCUM, &rules::PRIMARY);
-    let first = |taps: &[Volts]| taps.first().map(|v| v.get());
-    let row = match by.both(first(was), first(is), Some) {
-        Err(None) => return,
-        Err(Some(row)) => row,
-        Ok((a, o)) => {
-            let sound = |taps: &[Volts]| taps.iter().all(|v| v.get() > 0.0);
-            let tapped = |v: &Volts| is.iter().any(|tap| same(tap.get(), v.get()));
-            let missing = was.iter().find(|v| !tapped(v));
-            let said = match missing {
-                _ if !sound(was) || !sound(is) => (Outcome::Unknown, Reason::NotARating),
-                Some(_) => (Outcome::Refused, Reason::Different),
-                None if was.len() == is.len() => (Outcome::Fits, Reason::Same),
-                None => (Outcome::Fits, Reason::Within),
-            };
-            let asked = missing.map_or(a, |v| v.get());
-            let nearer = |best: f64, tap: &Volts| {
-                if (tap.get() - asked).abs() < (best - asked).abs() {
-                    tap.get()
-                } else {
-                    best
-                }
-            };
-            by.row(said, Some(asked), Some(is.iter().fold(o, nearer)))
+    let tapped = |v: &Volts| is.iter().any(|tap| same(tap.get(), v.get()));
+    let missing = was.iter().find(|v| !tapped(v));
+    // The one that is missing is shown, beside the tap that is nearest to it.
+    let asked = missing.or(was.first()).map(|v| v.get());
+    let far = |tap: f64| (tap - asked.unwrap_or(tap)).abs();
+    let nearest = is
+        .iter()
+        .map(|tap| tap.get())
+        .reduce(|best, tap| if far(tap) < far(best) { tap } else { best });
+    by.judge(report, asked, nearest, Some, |_, _| {
+        let sound = |taps: &[Volts]| taps.iter().all(|v| v.get() > 0.0);
+        if !sound(was) || !sound(is) {
+            (Outcome::Unknown, Reason::NotARating)
+        } else if missing.is_some() {
+            (Outcome::Refused, Reason::Different)
+        } else if was.len() == is.len() {
+            (Outcome::Fits, Reason::Same)
+        } else {
+            (Outcome::Fits, Reason::Within)
         }
-    };
-    report.push(row);
+    });
 }
