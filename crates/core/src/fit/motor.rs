@@ -77,7 +77,7 @@ pub fn motor(original: &Motor<'_>, circuit: Option<Amps>, candidate: &Motor<'_>)
         count(original.phases),
         count(candidate.phases),
     );
-    let by = always(Aspect::Frequency, "Hz", &rules::COIL_FREQUENCY);
+    let by = always(Aspect::Frequency, "Hz", &rules::MOTOR_FREQUENCY);
     frequencies(by, &mut report, original.mains, candidate.mains);
     speed(&mut report, original, candidate);
     if_marked(Aspect::Speeds, "1", &rules::SPEEDS).difference(

@@ -164,6 +164,14 @@ pub const COIL_FREQUENCY: Rule = Rule::at_least(
     1.0,
     computed("I = U / (2 pi f L): a coil for a higher frequency draws more, one for a lower less"),
 );
+/// Frequency of a motor.
+pub const MOTOR_FREQUENCY: Rule = Rule::at_least(
+    "fit.motor-frequency",
+    "frequencies that it works at for which the motor is rated, as a share of all",
+    "1",
+    1.0,
+    computed("synchronous speed is 120 f / poles: at another frequency it turns at another speed"),
+);
 /// Ambient of a contactor or a motor.
 pub const AMBIENT: Rule = Rule::at_least(
     "fit.ambient",
@@ -234,7 +242,9 @@ pub const POWER_UP: Rule = Rule::at_most(
     "shaft power, as a share of the failed motor's: one size up",
     "1",
     1.34,
-    practice("the same power, or one size up"),
+    practice(
+        "the same power, or one size up: 1/4 to 1/3 hp and 3/4 to 1 hp, 4/3 rounded up; wider steps are not taken for one",
+    ),
 );
 /// Volts of a motor.
 pub const MOTOR_VOLTS: Rule = Rule::between(
@@ -366,6 +376,7 @@ pub const RULES: &[Rule] = &[
     RESISTIVE,
     COIL_VOLTS,
     COIL_FREQUENCY,
+    MOTOR_FREQUENCY,
     AMBIENT,
     VOLT_AMPS,
     PRIMARY,
