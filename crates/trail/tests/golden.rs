@@ -22,7 +22,7 @@ use ohmtrail_trail::{Body, CutNote, Hash, Trail, export_csv, export_jsonl, read,
 const TORN_AFTER: usize = 20;
 
 fn golden(end: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/golden/visit-1.{end}"))
+    golden_of(1, end)
 }
 
 /// Writes the visit of the golden file with the present writer.
@@ -296,24 +296,24 @@ fn later(version: u32, events: &[Entry]) {
     );
 }
 
+/// Keeps a golden file; one that is there already is not touched.
+fn keep(version: u32, end: &str, bytes: &[u8]) {
+    let file = golden_of(version, end);
+    let new = OpenOptions::new().write(true).create_new(true).open(file);
+    new.and_then(|mut file| file.write_all(bytes))
+        .expect("a new golden file");
+}
+
 #[test]
 #[ignore = "writes golden files that are not there yet; refuses to touch one that is"]
-fn make_fifth() {
+fn make_the_latest() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
     write_entries(&path, &fifth());
-    let keep = |end: &str, bytes: &[u8]| {
-        let file = OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(golden_of(5, end));
-        file.and_then(|mut file| file.write_all(bytes))
-            .expect("a new golden file");
-    };
-    keep("trail", &fs::read(&path).expect("a trail"));
+    keep(5, "trail", &fs::read(&path).expect("a trail"));
     let mut jsonl = Vec::new();
     export_jsonl(&path, &mut jsonl).expect("exports");
-    keep("jsonl", &jsonl);
+    keep(5, "jsonl", &jsonl);
 }
 
 #[test]
@@ -322,18 +322,10 @@ fn make() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
     write(&path);
-    let keep = |end: &str, bytes: &[u8]| {
-        let new = OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(golden(end));
-        new.and_then(|mut file| file.write_all(bytes))
-            .expect("a new golden file");
-    };
-    keep("trail", &fs::read(&path).expect("a trail"));
+    keep(1, "trail", &fs::read(&path).expect("a trail"));
     let (mut csv, mut jsonl) = (Vec::new(), Vec::new());
     export_csv(&path, &mut csv).expect("exports");
     export_jsonl(&path, &mut jsonl).expect("exports");
-    keep("csv", &csv);
-    keep("jsonl", &jsonl);
+    keep(1, "csv", &csv);
+    keep(1, "jsonl", &jsonl);
 }
