@@ -5,7 +5,7 @@ use ohmtrail_trail::event::{Outcome, Power};
 use ohmtrail_visit::{Book, Record};
 use serde::Serialize;
 
-use crate::text::{day, fault, groups, moment, wrap};
+use crate::text::{day, fault, moment, wrap};
 
 /// The tag's width, in characters.
 pub const WIDTH: usize = 38;
@@ -116,8 +116,8 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
     }
     card.line("Local codes and licensed practice come first.");
     card.rule();
-    let digits = groups(head);
-    card.field("Trail", digits.first().map_or("", String::as_str));
+    let digits = head.groups();
+    card.field("Trail", &digits[0]);
     card.line("full head hash:");
     for pair in digits.chunks(2) {
         card.blocks.push(CardBlock::Digits {

@@ -1,6 +1,5 @@
 //! Lines, dates and hashes on paper.
 
-use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::Stamp;
 use ohmtrail_visit::Book;
 use time::OffsetDateTime;
@@ -56,12 +55,6 @@ pub(crate) fn day(at: Option<Stamp>) -> Option<(i32, u8, u8)> {
     let nanos = i128::from(at?.wall_us) * 1000;
     let t = OffsetDateTime::from_unix_timestamp_nanos(nanos).ok()?;
     Some((t.year(), u8::from(t.month()), t.day()))
-}
-
-/// A hash in groups of 16 digits.
-pub(crate) fn groups(hash: &Hash) -> Vec<String> {
-    let digits: Vec<char> = hash.to_string().chars().collect();
-    digits.chunks(16).map(|c| c.iter().collect()).collect()
 }
 
 /// A fault in words; its name where the sheet has none for it.

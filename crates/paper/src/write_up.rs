@@ -3,21 +3,21 @@
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::{Finding, LineKind, Outcome, Power, Quote, QuoteOption};
+use ohmtrail_trail::event::{Finding, Outcome, Power, Quote, QuoteOption};
 use ohmtrail_visit::{
     Book, NONE_OF_THESE, Record, Took, Totals, amount, displayed, money, quantity,
 };
 
 use crate::document::{Block, Document, Table, Text};
 use crate::plot;
-use crate::text::{day, fault, groups, moment};
+use crate::text::{day, fault, moment};
 
 /// The write-up of a visit. `head` is the head hash of the trail as it stands when it is written,
 /// `trail` what the trail's file is called.
 #[must_use]
 pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> Document {
     let mut page = Document::new("Write-up of a visit");
-    page.head = groups(head);
+    page.head = head.groups().to_vec();
     page.day = day(record.last_at);
     heading(&mut page, book, record);
     reported(&mut page, book, record);
@@ -40,7 +40,7 @@ pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> D
     page.item("A repair is proven when the unit runs within its limits again, not when the part is fitted.");
     approval(&mut page, record);
     page.section("This paper and its trail");
-    page.line(Text::from("Head hash of the trail: ").code(groups(head).join(" ")));
+    page.line(Text::from("Head hash of the trail: ").code(head.groups().join(" ")));
     page.line(
         Text::from("To see that the trail is unchanged up to this paper, run ")
             .code(format!("ohmtrail trail verify {trail} --head {head}"))
@@ -454,14 +454,9 @@ fn lines(quote: &Quote, option: &QuoteOption) -> Table {
         .lines
         .iter()
         .map(|line| {
-            let kind = match line.kind {
-                LineKind::Part => "part",
-                LineKind::Labour => "labour",
-                LineKind::Other => "other",
-            };
             vec![
                 line.what.clone(),
-                kind.to_owned(),
+                line.kind.name().to_owned(),
                 quantity(line.quantity),
                 money(line.price, quote.decimals),
                 if line.taxed { "yes" } else { "no" }.to_owned(),

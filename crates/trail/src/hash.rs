@@ -16,6 +16,13 @@ impl Hash {
     pub fn of(bytes: &[u8]) -> Self {
         Hash(*blake3::hash(bytes).as_bytes())
     }
+
+    /// Its digits in four groups of 16, as papers show them.
+    #[must_use]
+    pub fn groups(&self) -> [String; 4] {
+        let digits = self.to_string();
+        [0, 16, 32, 48].map(|from| digits.chars().skip(from).take(16).collect())
+    }
 }
 
 impl fmt::Display for Hash {

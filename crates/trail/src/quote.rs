@@ -62,6 +62,21 @@ pub enum LineKind {
     Other,
 }
 
+impl LineKind {
+    /// Every kind.
+    pub const ALL: [LineKind; 3] = [LineKind::Part, LineKind::Labour, LineKind::Other];
+
+    /// Its name, as it is written in files.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            LineKind::Part => "part",
+            LineKind::Labour => "labour",
+            LineKind::Other => "other",
+        }
+    }
+}
+
 /// What was decided on a quote, by whom and how it was told.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Decision {

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use ohmtrail_paper::{LineDraft, OptionDraft, QuoteDraft};
 use ohmtrail_trail::event::{Decision, LineKind, Quote, QuoteOption, Stamp};
-use ohmtrail_trail::rfc3339;
+use ohmtrail_trail::{Hash, rfc3339};
 use ohmtrail_visit::{Totals, money, quantity};
 
 use super::more::back;
@@ -36,14 +36,6 @@ fn amount(fields: &Fields, name: &str) -> String {
             format!("{whole}.{part}")
         }
         _ => text,
-    }
-}
-
-const fn word(kind: LineKind) -> &'static str {
-    match kind {
-        LineKind::Part => "part",
-        LineKind::Labour => "labour",
-        LineKind::Other => "other",
     }
 }
 
@@ -108,11 +100,10 @@ fn sent(fields: &Fields) -> QuoteDraft {
         let name = |key: &str| format!("{key}-{nth}-{at}");
         fields.contains_key(&name("what")).then(|| LineDraft {
             what: field(fields, &name("what")),
-            kind: match field(fields, &name("kind")).as_str() {
-                "part" => LineKind::Part,
-                "labour" => LineKind::Labour,
-                _ => LineKind::Other,
-            },
+            kind: LineKind::ALL
+                .into_iter()
+                .find(|kind| kind.name() == field(fields, &name("kind")))
+                .unwrap_or(LineKind::Other),
             quantity: amount(fields, &name("quantity")),
             price: amount(fields, &name("price")),
             taxed: fields.contains_key(&name("taxed")),
@@ -288,8 +279,8 @@ fn line_fields(t: Tongue, nth: usize, at: usize, line: &LineDraft) -> Markup {
         div.line role="group" aria-label=(t.tell("line", &[("number", &number)])) {
             (input(&t.say("line-what"), &name("what"), &line.what, text))
             div.pair {
-                (input(&t.say("line-kind"), &name("kind"), word(line.kind), |name, value| html! {
-                    select id=(name) name=(name) { @for kind in ["part", "labour", "other"] {
+                (input(&t.say("line-kind"), &name("kind"), line.kind.name(), |name, value| html! {
+                    select id=(name) name=(name) { @for kind in LineKind::ALL.map(LineKind::name) {
                         option value=(kind) selected[kind == value] { (t.say(&format!("line-{kind}"))) } } } }))
                 label.choice { input type="checkbox" name=(name("taxed")) value="yes" checked[line.taxed]; span { (t.say("taxed")) } }
             }
@@ -356,7 +347,7 @@ fn offered(t: Tongue, quote: &Quote, option: &QuoteOption) -> Markup {
             tbody {
                 @for line in &option.lines { tr {
                     th scope="row" { (line.what)
-                        span.small { (t.say(&format!("line-{}", word(line.kind)))) " · "
+                        span.small { (t.say(&format!("line-{}", line.kind.name()))) " · "
                             (quantity(line.quantity)) " × " (amount(line.price))
                             @if line.taxed { " · " (t.say("taxed")) } } }
                     td { (amount(Totals::line(line).unwrap_or_default())) }
@@ -390,14 +381,8 @@ fn decided(t: Tongue, decision: &Decision, at: Stamp) -> String {
 
 /// A hash in groups, as the papers have it.
 fn grouped(hash: &str) -> String {
-    let digits = hash.chars().enumerate();
-    digits.fold(String::new(), |mut all, (at, digit)| {
-        if at > 0 && at % 16 == 0 {
-            all.push(' ');
-        }
-        all.push(digit);
-        all
-    })
+    let read = hash.parse::<Hash>();
+    read.map_or_else(|_| hash.to_owned(), |hash| hash.groups().join(" "))
 }
 
 /// The form of a decision; on the write-up of now, unless another hash is read off a paper.
