@@ -5,8 +5,8 @@ use std::process::Command;
 
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::refrigerant::{
-    Point, Refrigerant, absolute, compression_ratio, pressure, standard_air, subcooling, superheat,
-    target_superheat, temperature,
+    Metering, Point, Refrigerant, Unprovable, absolute, compression_ratio, pressure, provable,
+    standard_air, subcooling, superheat, target_superheat, temperature,
 };
 use ohmtrail_core::rules::RuleError;
 use ohmtrail_core::units::{Celsius, Pascals};
@@ -223,6 +223,47 @@ fn a_fixed_orifices_target() {
         assert!((kelvins * 1.8 - expected).abs() < 1e-9, "{kelvins}");
     }
     assert_eq!(target(60.0, 95.0), None);
+}
+
+/// 2008 California Residential Appendix RA3.2: from 55 degrees Fahrenheit outdoors; a fixed orifice's
+/// target under 5 degrees is no valid test. Its table's ends, 115 outdoors and a wet bulb of 50 to 76, from
+/// memory.
+#[test]
+fn the_weather_allows_it_or_not() {
+    let celsius = |f: f64| Celsius((f - 32.0) / 1.8);
+    let may = |out, wet, metering| provable(celsius(out), celsius(wet), metering);
+    let (orifice, valve) = (Metering::FixedOrifice, Metering::ExpansionValve);
+    for (out, wet, metering, expected) in [
+        (95.0, 67.0, orifice, Ok(())),
+        (95.0, 67.0, valve, Ok(())),
+        (55.1, 60.0, valve, Ok(())),
+        (54.9, 60.0, valve, Err(Unprovable::ColdOutdoors)),
+        (20.0, 60.0, orifice, Err(Unprovable::ColdOutdoors)),
+        (116.0, 70.0, valve, Err(Unprovable::HotOutdoors)),
+        (80.0, 49.0, valve, Err(Unprovable::DryIndoors)),
+        (80.0, 77.0, orifice, Err(Unprovable::HumidIndoors)),
+        // A target of 2.5 degrees: the orifice's charge does not show, a valve's does.
+        (95.0, 60.0, orifice, Err(Unprovable::HotAndDry)),
+        (95.0, 60.0, valve, Ok(())),
+        (f64::NAN, 60.0, valve, Err(Unprovable::NotFinite)),
+    ] {
+        assert_eq!(
+            may(out, wet, metering),
+            expected,
+            "{out} {wet} {metering:?}"
+        );
+    }
+    // As the target's own function has it.
+    for out in (55..115).map(f64::from) {
+        for wet in (50..76).map(f64::from) {
+            let target = target_superheat(celsius(wet), celsius(out));
+            assert_eq!(
+                target.is_some(),
+                may(out, wet, orifice).is_ok(),
+                "{out} {wet}"
+            );
+        }
+    }
 }
 
 #[test]

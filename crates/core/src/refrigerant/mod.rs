@@ -10,16 +10,23 @@
 
 mod fits;
 mod saturation;
+mod weather;
 
 use serde::Serialize;
 
 use crate::accuracy::{Measured, Quantity};
 use crate::math::root_sum_square;
-use crate::rules::RuleError;
+use crate::rules::{Rule, RuleError};
 use crate::source::{Source, Status};
 use crate::units::{Celsius, Kelvins, Pascals, Ratio};
 
 pub use saturation::{pressure, temperature};
+pub use weather::{
+    Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_LOW, Unprovable, WET_BULB, provable,
+};
+
+/// The rows of this subject.
+pub const RULES: &[Rule] = &[OUTDOORS_LOW, OUTDOORS_HIGH, WET_BULB, TARGET_LOW];
 
 /// Where the saturation series come from.
 pub const SATURATION: Source = Source::new(
@@ -273,11 +280,16 @@ pub fn compression_ratio(
 }
 
 /// The superheat to charge a fixed orifice to, from the wet bulb of the return air and the dry bulb
-/// outdoors: see [`TARGET`]. None where it comes to under 5 degrees Fahrenheit: then the weather does not
-/// allow it (2008 California Residential Appendix RA3.2, second hand).
+/// outdoors: see [`TARGET`]. None where it comes to under [`TARGET_LOW`]: then the weather does not
+/// allow it.
 #[must_use]
 pub fn target_superheat(wet_bulb: Celsius, outdoor: Celsius) -> Option<Kelvins> {
+    let found = target(wet_bulb, outdoor);
+    (found.get() >= TARGET_LOW.limit().low()).then_some(found)
+}
+
+/// [`TARGET`], whatever it comes to.
+fn target(wet_bulb: Celsius, outdoor: Celsius) -> Kelvins {
     let fahrenheit = |t: Celsius| t.get() * 1.8 + 32.0;
-    let target = (3.0 * fahrenheit(wet_bulb) - 80.0 - fahrenheit(outdoor)) / 2.0;
-    (target >= 5.0).then_some(Kelvins(target / 1.8))
+    Kelvins((3.0 * fahrenheit(wet_bulb) - 80.0 - fahrenheit(outdoor)) / 3.6)
 }

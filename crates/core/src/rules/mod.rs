@@ -131,6 +131,7 @@ pub fn all() -> impl Iterator<Item = &'static Rule> {
         .chain(current::RULES)
         .chain(discharge::RULES)
         .chain(crate::cooldown::RULES)
+        .chain(crate::refrigerant::RULES)
         .chain(crate::fit::rules::RULES)
 }
 

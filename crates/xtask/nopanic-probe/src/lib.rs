@@ -420,6 +420,9 @@ pub extern "C" fn probe_refrigerant() {
     p2(refrigerant::target_superheat);
     p3(refrigerant::temperature);
     p3(refrigerant::pressure);
+    p3(refrigerant::provable);
+    p1(refrigerant::Metering::name);
+    p1(refrigerant::Unprovable::words);
 }
 
 /// A function that can panic, to show that the check finds one.
