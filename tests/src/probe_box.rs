@@ -332,6 +332,22 @@ pub fn isolate(running: &mut QemuBox, bench: &mut Bench<'_>, plan: &GatePlan<'_>
                     .measure(Function::VoltsDc, point(plan.capacitors[usize::from(n)]))
                     .expect("volts can be read"),
             ),
+            Step::VoltsAt(n) => match &sheet.checks[usize::from(n)].question {
+                Question::Measure { points, .. } => Some(
+                    bench
+                        .measure(running.function, *points)
+                        .expect("volts can be read"),
+                ),
+                Question::Look { .. } => panic!("no volts before a look"),
+            },
+            Step::VoltsAtEnd(set, nth) => {
+                let end = sheet.lifts[usize::from(set) - 1].ends[usize::from(nth)];
+                Some(
+                    bench
+                        .measure(running.function, [end, sheet.dead.ground])
+                        .expect("volts can be read"),
+                )
+            }
             Step::Ask(n) => match &sheet.checks[usize::from(n)].question {
                 Question::Look { part, look } => {
                     running.press(u8::from(!bench.look(*part, look)));

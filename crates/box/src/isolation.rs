@@ -7,14 +7,14 @@
 use heapless::Vec;
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::gates::{
-    Act, DeadAsk, Energise, Event, Gate, Gates, LiftAsk, LiveAsk, PowerOn, Seen,
+    Act, AskError, DeadAsk, Energise, Event, Gate, Gates, LiftAsk, LiveAsk, Pair, PowerOn, Seen,
 };
 use ohmtrail_core::isolate::ask::ANY_LIFTED;
 use ohmtrail_core::isolate::{
     Active, AskRecord, Belief, Cooled, Evidence, Kind, Planner, PowerNeed, Prospect, Standing,
     State, Table,
 };
-use ohmtrail_core::reading::Reading;
+use ohmtrail_core::reading::{Function, Reading};
 use ohmtrail_core::units::{Micros, Volts};
 use ohmtrail_core::verdict::Bands;
 use ohmtrail_link::card::Step;
@@ -254,20 +254,21 @@ impl<'p> Isolation<'p> {
                 .gates
                 .proved_dead()
                 .zip(self.gates.discharged_to_measure(now));
-            gates.is_some_and(|(dead, measure)| {
-                DeadAsk::new(function, dead, measure, points).is_ok()
-            })
+            let Some((dead, measure)) = gates else {
+                return Way::Barred;
+            };
+            DeadAsk::new(function, dead, measure, points).map(|_| ())
         } else {
-            LiveAsk::new(self.gates.plan(), function, points, HIGHEST, None).is_ok()
+            LiveAsk::new(self.gates.plan(), function, points, HIGHEST, None).map(|_| ())
         };
-        if may {
-            Way::Want(Want::Measure {
+        match may {
+            Ok(()) => Way::Want(Want::Measure {
                 step,
                 function,
                 points: Some(points),
-            })
-        } else {
-            Way::Barred
+            }),
+            Err(AskError::VoltsFirst(points)) => volts(Step::VoltsAt(ask), points, front),
+            Err(_) => Way::Barred,
         }
     }
 
@@ -326,25 +327,31 @@ impl<'p> Isolation<'p> {
         } else {
             (self.state.lifted, Step::PutBack)
         };
-        if self.may_lift(set, now) {
-            Way::Want(Want::Do(step))
-        } else {
-            Way::Barred
+        match self.may_lift(set, front, now) {
+            Way::Open => Way::Want(Want::Do(step)),
+            other => other,
         }
     }
 
-    /// Whether open gates allow every end of this set to be touched.
-    fn may_lift(&self, set: u8, now: Micros) -> bool {
+    /// Whether open gates allow every end of this set to be touched, or the volts that come first.
+    fn may_lift(&self, set: u8, front: &FrontEnd, now: Micros) -> Way {
         let gates = self
             .gates
             .proved_dead()
             .zip(self.gates.discharged_to_touch(now));
-        let ends = self.ends(set);
-        !ends.is_empty()
-            && gates.is_some_and(|(dead, touch)| {
-                ends.iter()
-                    .all(|end| LiftAsk::new(dead, touch, *end).is_ok())
-            })
+        let Some((dead, touch)) = gates.filter(|_| !self.ends(set).is_empty()) else {
+            return Way::Barred;
+        };
+        for (nth, end) in (0..).zip(self.ends(set)) {
+            match LiftAsk::new(dead, touch, *end) {
+                Ok(_) => {}
+                Err(AskError::VoltsFirst(points)) => {
+                    return volts(Step::VoltsAtEnd(set, nth), points, front);
+                }
+                Err(_) => return Way::Barred,
+            }
+        }
+        Way::Open
     }
 
     fn ends(&self, set: u8) -> &'p [ohmtrail_core::gates::PointId] {
@@ -477,6 +484,19 @@ impl<'p> Isolation<'p> {
     /// Whether a value at these points in this state is one that should be dead: for the alarm.
     pub fn watch(&mut self, seen: &Seen) -> bool {
         self.gates.on(&Event::Reading(*seen)).alarm.is_some()
+    }
+}
+
+/// AC volts at points of work, before anything else is done there.
+fn volts(step: Step, points: Pair, front: &FrontEnd) -> Way {
+    if front.has(Function::VoltsAc) {
+        Way::Want(Want::Measure {
+            step,
+            function: Function::VoltsAc,
+            points: Some(points),
+        })
+    } else {
+        Way::Barred
     }
 }
 

@@ -152,7 +152,12 @@ pub fn tell_take(gates: &mut Gates<'_>, step: Step, seen: &Seen) -> Option<Outco
             }),
             at: seen.at,
         },
-        Step::ReadLine | Step::DeadAc(_) | Step::DeadDc(_) | Step::Charge(_) => Event::Take(*seen),
+        Step::ReadLine
+        | Step::DeadAc(_)
+        | Step::DeadDc(_)
+        | Step::Charge(_)
+        | Step::VoltsAt(_)
+        | Step::VoltsAtEnd(..) => Event::Take(*seen),
         _ => return None,
     };
     let told = gates.on(&event);

@@ -33,6 +33,7 @@ impl Visit<'_> {
             // Something was done unasked: what was out of reach may not be any more.
             self.live.no_dead = None;
             self.live.no_power = None;
+            self.live.alarms_at_work = 0;
             self.live.tries.clear();
         }
         let source = match self.live.pending.as_ref().map(|p| &p.purpose) {

@@ -3,7 +3,7 @@
 
 use ohmtrail_circuit::sheet::Question;
 use ohmtrail_core::gates::{
-    AskError, DeadAsk, Energise, Gate, LiftAsk, LiveAsk, PowerOn, Step, TouchAsk,
+    AskError, DeadAsk, Energise, Gate, LiftAsk, LiveAsk, Pair, PowerOn, Step, TouchAsk, limits,
 };
 use ohmtrail_core::isolate::State;
 use ohmtrail_core::reading::Function;
@@ -206,6 +206,7 @@ impl Visit<'_> {
             return Way::Barred("the gates shut".into());
         };
         match DeadAsk::ohms(dead, measure, [point, ground]) {
+            Err(AskError::VoltsFirst(points)) => self.at_work(points, purpose),
             Ok(ask) => self.read(
                 ask.function(),
                 self.book.names(ask.points()),
@@ -215,6 +216,29 @@ impl Visit<'_> {
                 purpose,
             ),
             Err(error) => Way::Barred(error.words().to_owned()),
+        }
+    }
+
+    /// AC volts at the very points of the work, which the proof at the poles did not read.
+    fn at_work(&self, points: Pair, purpose: Purpose) -> Way {
+        self.read(
+            Function::VoltsAc,
+            self.book.names(points),
+            Power::Off,
+            &format!(
+                "the test for absence of voltage did not read these points, and what the sheet does \
+                 not know may feed them: AC volts first, at most {} V. CAT III 600 V at least",
+                limits::DEAD.0
+            ),
+            purpose,
+        )
+    }
+
+    /// The way on where a gate's value did not give the ask: volts at the points, or none.
+    fn first(&self, error: AskError, check: Option<usize>) -> Way {
+        match error {
+            AskError::VoltsFirst(points) => self.at_work(points, Purpose::AtWork { points, check }),
+            error => Way::Barred(error.words().to_owned()),
         }
     }
 
@@ -289,7 +313,7 @@ impl Visit<'_> {
         };
         there!(self.towards(Gate::DischargedToTouch, now));
         if let Err(error) = self.may_lift(&which, now) {
-            return Way::Barred(error.words().to_owned());
+            return self.first(error, None);
         }
         let back = matches!(act, Act::PutBack(_));
         Way::Ask(Wish {
@@ -385,7 +409,7 @@ impl Visit<'_> {
                             why,
                             Some(ask.epoch()),
                         ),
-                        Err(error) => Way::Barred(error.words().to_owned()),
+                        Err(error) => self.first(error, Some(check)),
                     };
                 }
                 let fits = self.book.fits(check, &self.record.state());

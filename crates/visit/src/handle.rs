@@ -12,6 +12,9 @@ use crate::words;
 
 /// After so many live values where there should be none, the unit is not asked to be made dead again.
 const MOST_ALARMS: u32 = 3;
+/// Nor after so many at points of work, with the proof at every listed pole holding: something that
+/// the sheet does not know feeds the unit.
+const MOST_AT_WORK: u32 = 2;
 
 impl Visit<'_> {
     /// Takes in what was said or read, and gives the events that follow from it at once. Append
@@ -197,7 +200,10 @@ impl Visit<'_> {
                 self.live.off = false;
                 self.live.locked = false;
                 self.live.alarms += 1;
-                if self.live.alarms >= MOST_ALARMS {
+                let purpose = self.live.pending.as_ref().map(|p| &p.purpose);
+                let at_work = matches!(purpose, Some(Purpose::AtWork { .. }));
+                self.live.alarms_at_work += u32::from(at_work);
+                if self.live.alarms >= MOST_ALARMS || self.live.alarms_at_work >= MOST_AT_WORK {
                     self.live.no_dead = Some(words::STAYS_LIVE.to_owned());
                 }
             }

@@ -6,7 +6,7 @@ use ohmtrail_circuit::compile::UNNAMED;
 use ohmtrail_circuit::sheet::Heat;
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::isolate::table::NO_FAULT;
-use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Planner, PowerNeed, Standing, State};
+use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Kind, Planner, PowerNeed, Standing, State};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Power, Suspect};
 
@@ -229,7 +229,11 @@ impl Visit<'_> {
             let is_off = self.record.power == Power::Off;
             // A start from cold is no state as found, and the next power-off ends it.
             let warm_again = ask.cooled == Cooled::AsFound && self.record.cooled;
-            warm_again
+            // Live where nothing should be, and it cannot be made dead: whether the unit has its
+            // power is not known, so that nothing that is read says anything of it.
+            let unknown = self.record.alarmed && self.live.no_dead.is_some();
+            (unknown && (matches!(ask.kind, Kind::Measure(_)) || needs_on || needs_off))
+                || warm_again
                 || (needs_off && self.live.no_dead.is_some())
                 || (needs_on && is_off && self.live.no_power.is_some())
         })

@@ -102,6 +102,14 @@ impl Visit<'_> {
                     void("another step comes first now")
                 }
             }
+            Purpose::AtWork { points, .. } => {
+                let dead = self.gates.proved_dead();
+                if dead.is_some_and(|dead| !dead.shows(*points)) {
+                    None
+                } else {
+                    void("another step comes first now")
+                }
+            }
             Purpose::Way { .. } => {
                 let touches = matches!(
                     &asked.request,
@@ -167,6 +175,9 @@ impl Visit<'_> {
                             self.live.impossible.insert(check);
                         }
                         Way::Ask(mut wish) => {
+                            if let Purpose::AtWork { check: blocks, .. } = &mut wish.purpose {
+                                *blocks = Some(check);
+                            }
                             if matches!(wish.purpose, Purpose::Check { .. })
                                 && let Some(again) = self.why_again(check)
                             {
@@ -262,6 +273,14 @@ impl Visit<'_> {
                 self.live.no_dead = Some(why.clone());
                 self.live.no_power.get_or_insert(why);
             }
+            Purpose::AtWork { check: None, .. } => {
+                self.live.no_power.get_or_insert(why);
+            }
+            Purpose::AtWork {
+                check: Some(check), ..
+            } => {
+                self.live.impossible.insert(*check);
+            }
             Purpose::Check { .. } => {}
         }
     }
@@ -354,8 +373,8 @@ impl Visit<'_> {
             _ if record.power == Power::On => "nothing was found wrong".to_owned(),
             _ => "what failed is not proven".to_owned(),
         };
-        if record.alarmed
-            && let Some(reason) = &self.live.no_dead
+        if let Some(reason) = &self.live.no_dead
+            && (record.alarmed || reason == words::STAYS_LIVE)
         {
             why.push_str(&format!("; not proved dead: {reason}"));
         }

@@ -234,6 +234,12 @@ impl Visit<'_> {
                     )),
                     None,
                 ) => Ok(gate_verdict(&reading, &weighed, *at_most)),
+                (Some(Purpose::AtWork { .. }), _) => {
+                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD))
+                }
+                (Some(Purpose::Gate(Step::CheckGround(_))), None) if is_volts(reading.function) => {
+                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD))
+                }
                 (Some(Purpose::Gate(Step::CheckGround(_))), None) => {
                     Ok(ground_verdict(&reading, &weighed))
                 }
@@ -253,7 +259,8 @@ impl Visit<'_> {
             }
             // A gate's own reading that does not count for it is void, a charge or a voltage that
             // is there is not: it was read, and it is what it is.
-            if let (Some(Purpose::Gate(_)), Some(why)) = (&purpose, gate_said)
+            if let (Some(Purpose::Gate(_) | Purpose::AtWork { .. }), Some(why)) =
+                (&purpose, gate_said)
                 && why != gates::NotCounted::TooHigh
                 && why != gates::NotCounted::NotAsked
             {

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ohmtrail_core::accuracy::{Accuracy, AccuracyTable, Cautious, Spec};
-use ohmtrail_core::gates::{Event as Told, Gates, Step};
+use ohmtrail_core::gates::{Event as Told, Gates, Pair, Step};
 use ohmtrail_core::isolate::{Active, Prospect};
 use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_core::units::Micros;
@@ -47,6 +47,9 @@ pub(crate) enum Purpose {
     Check { check: usize, epoch: Option<u32> },
     /// A step towards a gate.
     Gate(Step),
+    /// AC volts at points that the proof did not read, before work there; what cannot go on without
+    /// them: a check, or, where none is named, power.
+    AtWork { points: Pair, check: Option<usize> },
     /// An act on the way to a state, or to leaving.
     Way { leaving: bool },
 }
@@ -98,6 +101,8 @@ pub(crate) struct Live {
     /// How often a live value was read where there should be none, since the unit was last proved
     /// dead.
     pub alarms: u32,
+    /// How often one was read at points of work, with the proof at the poles holding.
+    pub alarms_at_work: u32,
     /// Checks that no ask can be built for.
     pub impossible: BTreeSet<usize>,
     /// How often each step was asked for since a gate last opened.

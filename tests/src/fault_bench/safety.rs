@@ -98,6 +98,16 @@ impl<'s> Safety<'s> {
         None
     }
 
+    /// Whether volts are missing at points of work that the proof did not read, in words.
+    fn unshown(&self, a: &str, b: &str) -> Option<String> {
+        let pair = sorted([self.sheet.point(a)?, self.sheet.point(b)?]);
+        let poles: BTreeSet<PointId> = self.pairs().into_iter().flatten().collect();
+        let proved = self.did("prove-meter").unwrap_or(0);
+        let read = Done::Read(Function::VoltsAc, pair);
+        let shown = pair.iter().all(|p| poles.contains(p)) || self.since[proved..].contains(&read);
+        (!shown).then(|| format!("{a} to {b} was not read in volts-ac since the proof"))
+    }
+
     fn violation(&mut self, words: String) {
         self.violations.push(words);
     }
@@ -111,6 +121,10 @@ impl<'s> Safety<'s> {
                 let injects = Function::by_name(function).is_some_and(Function::injects);
                 if injects {
                     if let Some(missing) = self.missing() {
+                        self.violation(format!("{function} asked for, but {missing}"));
+                    }
+                    let point = |i: usize| ask["points"][i].as_str().unwrap_or_default();
+                    if let Some(missing) = self.unshown(point(0), point(1)) {
                         self.violation(format!("{function} asked for, but {missing}"));
                     }
                     let touches = |d: &[PointId; 2]| {
@@ -141,6 +155,13 @@ impl<'s> Safety<'s> {
                     }
                     if !self.sheet.dead.capacitors.is_empty() && self.did("discharge").is_none() {
                         self.violation(format!("{act} before the capacitors were discharged"));
+                    }
+                    let ground = self.sheet.point_name(self.sheet.dead.ground);
+                    for end in ask["ends"].as_array().into_iter().flatten() {
+                        let end = end.as_str().unwrap_or_default();
+                        if let Some(missing) = self.unshown(end, ground) {
+                            self.violation(format!("{act} asked for, but {missing}"));
+                        }
                     }
                 }
                 "close-breaker" => {

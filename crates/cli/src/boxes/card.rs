@@ -93,6 +93,10 @@ pub fn sheet(plan: &GatePlan<'_>, sheet: &Sheet) -> Vec<Line> {
         let ends: Vec<&str> = lift.ends.iter().map(|p| sheet.point_name(*p)).collect();
         let step = Step::Lift(n);
         lines.push(line(step, format!("{}: {}", step.words(), ends.join(", "))));
+        for (nth, end) in (0..).zip(ends) {
+            let step = Step::VoltsAtEnd(n, nth);
+            lines.push(line(step, format!("{}: {end}", step.words())));
+        }
     }
     for (n, points) in (0..).zip(plan.pairs()) {
         for step in [Step::DeadAc(n), Step::DeadDc(n)] {
@@ -116,6 +120,15 @@ pub fn sheet(plan: &GatePlan<'_>, sheet: &Sheet) -> Vec<Line> {
             }
         };
         lines.push(line(Step::Ask(n), words));
+        if let Question::Measure {
+            function, points, ..
+        } = &check.question
+            && function.injects()
+        {
+            let step = Step::VoltsAt(n);
+            let ends = points.map(|p| sheet.point_name(p)).join(" and ");
+            lines.push(line(step, format!("{}: {ends}", step.words())));
+        }
     }
     for (n, fault) in (1..).zip(&sheet.faults) {
         lines.push(Line {

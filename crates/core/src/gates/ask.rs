@@ -31,6 +31,9 @@ pub enum AskError {
     LeadsLifted,
     /// No end is lifted: the reason does not apply.
     NoneLifted,
+    /// The proof did not read these points: AC volts at these very points come first, at most
+    /// [`limits::DEAD`].
+    VoltsFirst(Pair),
 }
 
 impl AskError {
@@ -46,6 +49,7 @@ impl AskError {
             AskError::Category(_) => "a meter of a higher measurement category is needed",
             AskError::LeadsLifted => "ends are lifted: give the reason for power on",
             AskError::NoneLifted => "no end is lifted",
+            AskError::VoltsFirst(_) => "AC volts are read at these very points first",
         }
     }
 }
@@ -73,6 +77,15 @@ fn reachable(plan: &GatePlan<'_>, points: Pair) -> Result<(), AskError> {
     Ok(())
 }
 
+/// What was read dead at the poles may be fed from elsewhere behind them: volts come first.
+fn shown_dead(dead: &ProvedDead<'_>, points: Pair) -> Result<(), AskError> {
+    if dead.shows(points) {
+        Ok(())
+    } else {
+        Err(AskError::VoltsFirst(points))
+    }
+}
+
 fn passive(function: Function) -> Result<(), AskError> {
     if function.injects() && function != Function::Megohms {
         Ok(())
@@ -95,7 +108,7 @@ impl<'g> DeadAsk<'g> {
     /// An ask for `function` between `points`.
     ///
     /// # Errors
-    /// The points are out of scope, or the function is not one of these.
+    /// The points are out of scope or not shown dead, or the function is not one of these.
     pub fn new(
         function: Function,
         dead: &'g ProvedDead<'_>,
@@ -105,6 +118,7 @@ impl<'g> DeadAsk<'g> {
         passive(function)?;
         agree(dead, discharged)?;
         scoped(&dead.plan, points)?;
+        shown_dead(dead, points)?;
         Ok(DeadAsk {
             function,
             points,
@@ -117,7 +131,7 @@ impl<'g> DeadAsk<'g> {
     /// Resistance between `points`.
     ///
     /// # Errors
-    /// The points are out of scope.
+    /// The points are out of scope or not shown dead.
     pub fn ohms(
         dead: &'g ProvedDead<'_>,
         discharged: &'g Discharged<'_, Measure>,
@@ -129,7 +143,7 @@ impl<'g> DeadAsk<'g> {
     /// Capacitance between `points`.
     ///
     /// # Errors
-    /// The points are out of scope.
+    /// The points are out of scope or not shown dead.
     pub fn farads(
         dead: &'g ProvedDead<'_>,
         discharged: &'g Discharged<'_, Measure>,
@@ -203,7 +217,7 @@ impl<'g> InsulationAsk<'g> {
     /// An ask for megohms between `points`.
     ///
     /// # Errors
-    /// The points are out of scope.
+    /// The points are out of scope or not shown dead.
     pub fn new(
         dead: &'g ProvedDead<'_>,
         discharged: &'g Discharged<'_, Measure>,
@@ -212,6 +226,7 @@ impl<'g> InsulationAsk<'g> {
     ) -> Result<Self, AskError> {
         agree(dead, discharged)?;
         scoped(&dead.plan, points)?;
+        shown_dead(dead, points)?;
         Ok(InsulationAsk {
             points,
             meter: dead.meter,
@@ -332,13 +347,18 @@ impl<'g> LiftAsk<'g> {
     /// An ask to lift or put back the wire end `end`.
     ///
     /// # Errors
-    /// The end is out of scope.
+    /// The end is out of scope, or not shown dead to ground.
     pub fn new(
         dead: &'g ProvedDead<'_>,
         discharged: &'g Discharged<'_, Touch>,
         end: PointId,
     ) -> Result<Self, AskError> {
-        TouchAsk::new(dead, discharged, end).map(LiftAsk)
+        let touch = TouchAsk::new(dead, discharged, end)?;
+        // Where no probe is held, nothing can be read.
+        if !dead.plan.keep_off.contains(&end) {
+            shown_dead(dead, [end, dead.plan.ground])?;
+        }
+        Ok(LiftAsk(touch))
     }
 
     /// Which.

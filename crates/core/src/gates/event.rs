@@ -306,6 +306,9 @@ pub enum NotCounted {
     NotAsked,
     /// Ohms, farads or megohms with no gate open: the value is void.
     NoGate,
+    /// Ohms, farads or megohms where the proof of the poles says nothing and AC volts were not read
+    /// first: the value is void.
+    VoltsFirst,
     /// More lifted ends than can be kept in mind: put some back.
     TooManyLifted,
     /// No such source, protector or end in the plan.
@@ -327,6 +330,10 @@ impl NotCounted {
             NotCounted::AcFirst => "AC is read before DC",
             NotCounted::NotAsked => "not a pair that is asked for",
             NotCounted::NoGate => "read with no gate open: void",
+            NotCounted::VoltsFirst => {
+                "void: the proof of the poles does not read these points; AC volts first, at these \
+                 very points"
+            }
             NotCounted::TooManyLifted => "too many lifted ends",
             NotCounted::Unknown => "not in the plan",
         }

@@ -178,12 +178,17 @@ impl<'a> GatePlan<'a> {
     /// Whether a proof of these poles says anything about this point.
     #[must_use]
     pub fn in_scope(&self, point: PointId) -> bool {
-        point == self.ground
+        self.is_read(point)
             || self.covers.contains(&point)
-            || self.line.contains(&point)
-            || self.load.contains(&point)
-            || self.sources.iter().any(|s| s.poles.contains(&point))
             || self.capacitors.iter().any(|pair| pair.contains(&point))
+    }
+
+    /// Whether the test for absence of voltage itself reads this point: a pole of any source, or
+    /// ground.
+    pub(super) fn is_read(&self, point: PointId) -> bool {
+        point == self.ground
+            || self.is_breakers_own(point)
+            || self.sources.iter().any(|s| s.poles.contains(&point))
     }
 
     /// Whether this point is fed by the breaker alone: a pole of the line or the load side.

@@ -1,6 +1,8 @@
 //! What the machine makes of values: the alarm, the test for absence of voltage, charge on
 //! capacitors, checks to ground, and the meter's proof.
 
+use heapless::HistoryBuf;
+
 use super::event::{Alarm, Known, NotCounted, Outcome, Seen, Why};
 use super::limits;
 use super::machine::{Charge, Gates, Line, OnSource, Power, Proof, mask, mask32};
@@ -142,7 +144,7 @@ impl Gates<'_> {
         };
         if let Err(why) = counted {
             out.not_counted = Some(why);
-            if why == NotCounted::NoGate {
+            if matches!(why, NotCounted::NoGate | NotCounted::VoltsFirst) {
                 out.void = true;
             }
         }
@@ -165,8 +167,11 @@ impl Gates<'_> {
         if proved && seen.function == Function::VoltsDc && self.is_capacitor(seen.points) {
             return self.take_charge(seen, points, out);
         }
-        if self.plan.is_loose() || self.power != Power::Off || self.dead.is_some() {
+        if self.plan.is_loose() || self.power != Power::Off {
             return Ok(());
+        }
+        if self.dead.is_some() {
+            return self.take_at_work(seen, points);
         }
         let mut which = 0u128;
         for (i, pair) in self.plan.pairs().enumerate() {
@@ -210,6 +215,25 @@ impl Gates<'_> {
         Ok(())
     }
 
+    /// AC volts at points that the proof itself did not read: no voltage there shows them dead too.
+    fn take_at_work(&mut self, seen: &Seen, points: Pair) -> Result<(), NotCounted> {
+        let Some(dead) = &mut self.dead else {
+            return Err(NotCounted::NoGate);
+        };
+        if seen.function != Function::VoltsAc || dead.shows(points) {
+            return Ok(());
+        }
+        if !is_plain(seen.flags) {
+            return Err(NotCounted::NotLive);
+        }
+        let up_to = up_to(seen.value, seen.uncertainty);
+        if !up_to.is_finite() || up_to > limits::DEAD.0 {
+            return Err(NotCounted::TooCoarse);
+        }
+        dead.at_work.write(points);
+        Ok(())
+    }
+
     fn take_charge(
         &mut self,
         seen: &Seen,
@@ -249,13 +273,15 @@ impl Gates<'_> {
 
     fn take_injecting(&mut self, seen: &Seen, out: &mut Outcome) -> Result<(), NotCounted> {
         let proved = self.dead.is_some() || self.loose.is_some();
-        if !proved || self.measure.is_none() {
+        let megohms = seen.function == Function::Megohms;
+        if !proved || self.measure.is_none() || (megohms && self.insulation.is_none()) {
             return Err(NotCounted::NoGate);
         }
-        if seen.function == Function::Megohms {
-            if self.insulation.is_none() {
-                return Err(NotCounted::NoGate);
-            }
+        let shown = |points| self.dead.as_ref().is_none_or(|dead| dead.shows(points));
+        if !seen.points.is_none_or(shown) {
+            return Err(NotCounted::VoltsFirst);
+        }
+        if megohms {
             self.forget_charges();
             self.recheck = seen.points;
             self.epoch = self.epoch.wrapping_add(1);
@@ -345,6 +371,7 @@ impl Gates<'_> {
                 highest: self.highest,
                 pairs,
                 meter_read: first.read && read,
+                at_work: HistoryBuf::new(),
             });
         }
     }

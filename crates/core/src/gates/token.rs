@@ -3,8 +3,10 @@
 
 use core::marker::PhantomData;
 
+use heapless::HistoryBuf;
+
 use super::limits;
-use super::plan::GatePlan;
+use super::plan::{GatePlan, Pair, same};
 use crate::reading::MeterId;
 use crate::units::{Micros, Volts};
 
@@ -19,9 +21,21 @@ pub struct ProvedDead<'a> {
     pub(super) highest: f64,
     pub(super) pairs: u16,
     pub(super) meter_read: bool,
+    pub(super) at_work: HistoryBuf<Pair, AT_WORK>,
 }
 
+/// How many pairs beside the poles are kept as read dead; the oldest is read again then.
+const AT_WORK: usize = 64;
+
 impl<'a> ProvedDead<'a> {
+    /// Whether this pair was shown dead: both are poles or ground, which the proof itself read, or
+    /// AC volts were read at these very points since. A proof at the poles says nothing of a
+    /// conductor that something else feeds.
+    #[must_use]
+    pub fn shows(&self, points: Pair) -> bool {
+        points.iter().all(|p| self.plan.is_read(*p))
+            || self.at_work.iter().any(|read| same(*read, points))
+    }
     /// The plan it was proved for.
     #[must_use]
     pub const fn plan(&self) -> &GatePlan<'a> {

@@ -146,6 +146,7 @@ impl Bench {
             Step::Insulate(end) => self.act(Act::Insulate(end)),
             Step::CheckGround(point) => {
                 self.open(Gate::DischargedToMeasure);
+                self.take(Function::VoltsAc, 0.1, [point, GROUND]);
                 self.take(Function::Ohms, f64::INFINITY, [point, GROUND])
             }
             Step::Wait { until } => {

@@ -26,6 +26,7 @@ const PAIRS: [Pair; 3] = [[L1, GROUND], [T1, GROUND], [R, GROUND]];
 #[derive(Debug, Clone)]
 enum Move {
     Asked(u8),
+    AtWork,
     Act(u8),
     Value {
         take: bool,
@@ -44,6 +45,7 @@ enum Move {
 fn moves() -> impl Strategy<Value = Vec<Move>> {
     let one = prop_oneof![
         40 => (0u8..4).prop_map(Move::Asked),
+        4 => Just(Move::AtWork),
         2 => (0u8..14).prop_map(Move::Act),
         3 => (any::<bool>(), any::<bool>(), 0u8..5, 0u8..5, prop::bool::weighted(0.1)).prop_map(
             |(take, ac, place, value, clamp)| Move::Value { take, ac, place, value, clamp }
@@ -80,6 +82,8 @@ const PLACES: [Pair; 5] = [
     [CAP_C, CAP_HERM],
     [WIRE, GROUND],
 ];
+/// Points of work, which the proof does not read.
+const WORK: Pair = [WIRE, GROUND];
 const VALUES: [f64; 5] = [0.0, 0.5, 4.0, 20.0, 240.0];
 
 /// Turns a move into an event.
@@ -111,6 +115,7 @@ fn event(bench: &mut Bench, a_move: &Move) -> Event {
             Step::ClearPeople => act(Act::PeopleClear, at),
             _ => Event::Tick { at },
         },
+        Move::AtWork => Event::Take(seen(Function::VoltsAc, 0.2, WORK, at)),
         Move::Act(n) => act(ACTS[usize::from(n)], at),
         Move::Value {
             take,
@@ -312,6 +317,17 @@ impl Model<'_> {
             })
     }
 
+    /// No voltage was read at the points of work after a proof of the meter, and nothing wiped it.
+    fn may_be_shown(&self) -> bool {
+        let wiped = self.wiped();
+        let proof = self.after(wiped, |e| matches!(e, Event::Proof { .. }));
+        let read = self.last(|e| {
+            matches!(e, Event::Take(s) if s.function == Function::VoltsAc
+                && s.points == Some(WORK) && s.value + 0.2 <= 5.0)
+        });
+        proof.is_some() && read > proof
+    }
+
     fn may_be_ready(&self, now: Micros) -> bool {
         let undone = self.last(|e| match e {
             Event::Act { act, .. } => matches!(
@@ -350,7 +366,7 @@ impl Model<'_> {
 
 #[test]
 fn no_gate_is_open_unless_all_of_it_happened_since_the_last_revocation() {
-    let opened = Cell::new([0u32; 4]);
+    let opened = Cell::new([0u32; 5]);
     let mut runner = TestRunner::new(Config {
         cases: 3000,
         failure_persistence: None,
@@ -373,13 +389,15 @@ fn no_gate_is_open_unless_all_of_it_happened_since_the_last_revocation() {
                 prop_assert!(!dead || model.may_be_dead(), "dead: {history:?}");
                 prop_assert!(!touch || dead && model.may_be_discharged(34.0, 300 * SECOND, now));
                 prop_assert!(!measure || dead && model.may_be_discharged(1.0, 1800 * SECOND, now));
+                let shown = gates.proved_dead().is_some_and(|dead| dead.shows(WORK));
+                prop_assert!(!shown || model.may_be_shown(), "shown: {history:?}");
                 prop_assert!(!ready || model.may_be_ready(now), "ready: {history:?}");
                 if matches!(out.alarm, Some(Alarm::Live { .. } | Alarm::Charged { .. })) {
                     prop_assert!(gates.open().is_empty() && out.void);
                     prop_assert_eq!(out.shut, before);
                 }
                 let mut n = opened.get();
-                for (count, open) in n.iter_mut().zip([dead, touch, measure, ready]) {
+                for (count, open) in n.iter_mut().zip([dead, touch, measure, ready, shown]) {
                     *count += u32::from(open);
                 }
                 opened.set(n);

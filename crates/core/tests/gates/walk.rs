@@ -434,13 +434,92 @@ fn ohms_without_the_gates_are_void() {
     let out = bench.take(Function::Farads, 45e-6, [CAP_C, CAP_HERM]);
     assert!(out.void && out.not_counted == Some(NotCounted::NoGate));
     bench.open(Gate::DischargedToMeasure);
-    let out = bench.take(Function::Ohms, 2.2, [T1, WIRE]);
+    let out = bench.take(Function::Ohms, 2.2, [T1, T2]);
     assert_eq!(out, Outcome::default());
 }
 
 #[test]
+fn volts_come_first_where_the_proof_read_nothing() {
+    let mut bench = opened();
+    let work = [T1, WIRE];
+    let asks = |bench: &Bench| {
+        let gates = &bench.gates;
+        let dead = gates.proved_dead().unwrap();
+        let low = gates.discharged_to_measure(bench.now).unwrap();
+        let touch = gates.discharged_to_touch(bench.now).unwrap();
+        (
+            DeadAsk::ohms(dead, low, work).err(),
+            LiftAsk::new(dead, touch, WIRE).err(),
+        )
+    };
+    let to_ground = Some(AskError::VoltsFirst([WIRE, GROUND]));
+    let first = (Some(AskError::VoltsFirst(work)), to_ground);
+    assert_eq!(asks(&bench), first);
+    let out = bench.take(Function::Ohms, 2.2, work);
+    assert!(out.void && out.not_counted == Some(NotCounted::VoltsFirst));
+    // Direct volts show nothing of an alternating source, nor does a value that the meter may be
+    // further off than the threshold, nor one that is no present value.
+    bench.take(Function::VoltsDc, 0.1, work);
+    assert_eq!(asks(&bench), first);
+    for (uncertainty, flags, why) in [
+        (5.8, Flags::NONE, NotCounted::TooCoarse),
+        (f64::NAN, Flags::NONE, NotCounted::TooCoarse),
+        (0.05, Flags::HOLD, NotCounted::NotLive),
+    ] {
+        let at = bench.tick();
+        let seen = Seen {
+            uncertainty,
+            flags,
+            ..seen(Function::VoltsAc, 0.1, work, at)
+        };
+        let out = bench.gates.on(&Event::Take(seen));
+        assert_eq!(out.not_counted, Some(why));
+        assert_eq!(asks(&bench), first);
+    }
+    // In either order of the points; and what is shown for one pair is shown for no other.
+    assert_eq!(
+        bench.take(Function::VoltsAc, 0.1, [WIRE, T1]).not_counted,
+        None
+    );
+    assert_eq!(asks(&bench), (None, to_ground));
+    bench.take(Function::VoltsAc, 0.1, [WIRE, GROUND]);
+    assert_eq!(asks(&bench), (None, None));
+    assert_eq!(bench.take(Function::Ohms, 2.2, work), Outcome::default());
+    // A new proof begins anew.
+    bench.gates.revoke();
+    bench.open(Gate::DischargedToMeasure);
+    assert_eq!(asks(&bench), first);
+}
+
+#[test]
+fn a_live_conductor_behind_dead_poles_sounds_the_alarm_before_ohms() {
+    let mut bench = opened();
+    let out = bench.take(Function::VoltsAc, 118.0, [WIRE, GROUND]);
+    assert!(matches!(out.alarm, Some(Alarm::Live { .. })));
+    assert!(out.shut.has(Gate::ProvedDead));
+    assert!(bench.gates.proved_dead().is_none());
+}
+
+#[test]
+fn the_oldest_of_many_pairs_is_read_again() {
+    let mut bench = opened();
+    let shows = |bench: &Bench, n| {
+        let dead = bench.gates.proved_dead().unwrap();
+        dead.shows([WIRE, PointId(n)])
+    };
+    for n in 1000..1065 {
+        bench.take(Function::VoltsAc, 0.1, [WIRE, PointId(n)]);
+    }
+    assert!(!shows(&bench, 1000));
+    assert!((1001..1065).all(|n| shows(&bench, n)));
+}
+
+#[test]
 fn asks_keep_to_their_scope() {
-    let bench = opened();
+    let mut bench = opened();
+    for points in [[CAP_C, WIRE], [WIRE, GROUND]] {
+        bench.take(Function::VoltsAc, 0.1, points);
+    }
     let now = bench.now;
     let dead = bench.gates.proved_dead().unwrap();
     let low = bench.gates.discharged_to_measure(now).unwrap();
@@ -508,6 +587,7 @@ fn an_insulation_test_needs_more_and_leaves_a_charge() {
     bench.act(Act::ElectronicsApart);
     assert!(bench.gates.insulation_ready().is_none());
     bench.act(Act::NoVacuum);
+    bench.take(Function::VoltsAc, 0.1, [WIRE, GROUND]);
     {
         let gates = &bench.gates;
         let ask = InsulationAsk::new(

@@ -224,6 +224,12 @@ impl<'b> Hands<'b> {
         self.take_through(function, points, ask, false)
     }
 
+    /// AC volts where ohms are to be offered next, as the meter shows them.
+    pub fn volts_first(&mut self, points: [&str; 2]) {
+        let taken = self.take(Function::VoltsAc, &points.map(String::from), None);
+        self.say(Input::Take(taken)).expect("a volunteered take");
+    }
+
     /// A take with the meter in its low-impedance mode or not.
     pub fn take_through(
         &self,

@@ -90,6 +90,7 @@ fn start_run(hands: &mut Hands<'_>, start: f64, minutes: f64) {
 
 /// Common to run, volunteered as open.
 fn common_open(hands: &mut Hands<'_>) {
+    hands.volts_first(["comp-common.1", "comp-run.1"]);
     hands
         .say(Input::Take(Taken {
             function: Some(Function::Ohms),

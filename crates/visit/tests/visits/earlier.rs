@@ -85,6 +85,7 @@ fn last_year_of(unit: u64, hours: f64, air_read: bool) -> Vec<Entry> {
         )
     });
     for pair in PAIRS {
+        hands.volts_first(pair);
         let taken = hands.take(Function::Ohms, &pair.map(String::from), None);
         hands.say(Input::Take(taken)).expect("a volunteered take");
     }

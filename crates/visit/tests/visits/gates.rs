@@ -17,6 +17,8 @@ struct Reader {
     proofs: usize,
     ac: BTreeSet<[usize; 2]>,
     dc: BTreeSet<[usize; 2]>,
+    /// AC volts read since at points that the proof does not read.
+    at_work: BTreeSet<[usize; 2]>,
     dead: bool,
     drained: bool,
     charges: BTreeSet<[usize; 2]>,
@@ -68,14 +70,21 @@ impl Reader {
         self.dead && self.drained && self.charges.is_superset(&capacitors)
     }
 
+    /// Whether the proof read both points, or AC volts were read there since.
+    fn shown(&self, pair: [usize; 2]) -> bool {
+        let poles: BTreeSet<usize> = pairs().into_iter().flatten().collect();
+        pair.iter().all(|p| poles.contains(p)) || self.at_work.contains(&ordered(pair))
+    }
+
     fn took(&mut self, take: &Take) {
+        let pair = points(take);
         if take.function.injects() && take.verdict.is_some() {
             assert!(
-                self.may_measure(),
+                self.may_measure() && pair.is_none_or(|p| self.shown(p)),
                 "a dead take counts with a gate shut: {take:?}"
             );
         }
-        let Some(pair) = points(take) else { return };
+        let Some(pair) = pair else { return };
         let value = match take.shown {
             Shown::Value(d) => d.value().abs(),
             _ => f64::INFINITY,
@@ -90,6 +99,9 @@ impl Reader {
             } else {
                 self.charges.remove(&pair);
             }
+        }
+        if self.dead && take.function == Function::VoltsAc && value < 5.0 {
+            self.at_work.insert(pair);
         }
         if value < 5.0 && self.proofs > 0 {
             let set = if take.function == Function::VoltsAc {
@@ -149,12 +161,22 @@ pub fn no_dead_ask_with_a_gate_shut(entries: &[Entry]) {
         last = entry.at.steady.0;
         match &entry.event {
             Event::Asked(asked) => match &asked.request {
-                Request::Measure { function, .. } if function.injects() => {
+                Request::Measure {
+                    function, points, ..
+                } if function.injects() => {
                     assert!(reader.may_measure(), "asked with a gate shut: {asked:?}");
+                    let pair = [0, 1].map(|n| sheet().point(&points[n]).expect("a point"));
+                    assert!(reader.shown(pair), "asked before volts: {asked:?}");
                 }
                 Request::Act {
-                    act: Act::Lift(_) | Act::PutBack(_),
-                } => assert!(reader.dead && reader.drained, "lifted live: {asked:?}"),
+                    act: Act::Lift(ends) | Act::PutBack(ends),
+                } => {
+                    assert!(reader.dead && reader.drained, "lifted live: {asked:?}");
+                    for end in ends {
+                        let pair = [sheet().point(end).expect("a point"), sheet().dead.ground];
+                        assert!(reader.shown(pair), "lifted before volts: {asked:?}");
+                    }
+                }
                 // A hand on a fan's blade.
                 Request::Look { what } => {
                     let check = sheet().look(what).expect("a look of the sheet");

@@ -1,6 +1,7 @@
 //! Whole visits on the simulated bench: a unit with injected faults, a display, and a technician
 //! who answers what is asked. Units, customers and work orders are invented.
 
+mod at_work;
 mod bench;
 mod cooldown;
 mod earlier;

@@ -274,6 +274,7 @@ fn no_cost_is_low_enough_to_condemn_a_hot_compressor() {
             // The hot pattern: common open to both windings, start to run whole.
             for (a, b) in [("common", "run"), ("common", "start"), ("start", "run")] {
                 let whole = Shown::Value(Decimal::new(398, -2));
+                hands.volts_first([&format!("comp-{a}.1"), &format!("comp-{b}.1")]);
                 let taken = Taken {
                     function: Some(Function::Ohms),
                     points: Some([format!("comp-{a}.1"), format!("comp-{b}.1")]),

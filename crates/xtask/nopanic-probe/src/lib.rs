@@ -158,6 +158,7 @@ pub extern "C" fn probe_gates() {
     p1(gates::ProvedDead::from);
     p1(gates::ProvedDead::until);
     p1(gates::ProvedDead::highest);
+    p2(gates::ProvedDead::shows);
     p1(gates::ProvedDead::pairs);
     p1(gates::ProvedDead::meter_read);
     p1(gates::Discharged::<gates::Measure>::meter);
