@@ -97,6 +97,52 @@ fn a_fault_that_is_named_is_found() {
     assert!(wrong.err.contains("sheet faults"), "{}", wrong.err);
 }
 
+/// From the tag of the everyday visit to proven, in one run: two trails, linked.
+#[test]
+fn the_everyday_repair_is_proven() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (code, lines) = demo(folder.path(), &["--repair"]);
+    let ends: Vec<&Value> = lines.iter().filter_map(|l| l.get("repair")).collect();
+    assert_eq!(ends.len(), 1, "one repair");
+    assert_eq!(ends[0]["proved"], "proven", "{:#}", ends[0]["why"]);
+    assert_eq!(code, 0);
+    let tags: Vec<&str> = lines.iter().filter_map(|l| l["tag"].as_str()).collect();
+    assert!(tags[0].contains("DO NOT ENERGISE"), "{}", tags[0]);
+    assert!(tags[1].contains("LEFT UNDER POWER"), "{}", tags[1]);
+    assert!(tags[1].contains("PROVEN"), "{}", tags[1]);
+    // The part was fitted by its stamp, and nothing of the first visit opened a gate of the second.
+    let fitted = lines.iter().find_map(|l| l.get("fitted")).expect("a part");
+    assert_eq!(
+        (&fitted["part"], &fitted["matches"]),
+        (&"run-cap".into(), &true.into())
+    );
+    let acts = |name: &str| lines.iter().filter(|l| l["ask"]["act"] == name).count();
+    assert_eq!((acts("fit"), acts("close-breaker")), (1, 1));
+    assert!(acts("check-wire") >= 4, "{}", acts("check-wire"));
+    let dead = |l: &&Value| l["gate"]["name"] == "proved-dead" && l["gate"]["open"] == true;
+    assert!(lines.iter().filter(dead).count() >= 2);
+
+    let [first, second] = ["demo.trail", "demo.repair.trail"].map(|n| folder.path().join(n));
+    let [first, second] = [&first, &second].map(|p| p.to_str().expect("a plain path"));
+    for trail in [first, second] {
+        let verified = run(["trail", "verify", trail]);
+        assert_eq!(verified.code, 0, "{}", verified.err);
+    }
+    let show = run(["trail", "show", second, "--json"]);
+    assert!(show.out.contains("repair-ended"), "{}", show.out);
+    let paper = run(["paper", "write-up", second]);
+    assert_eq!(paper.code, 0, "{}", paper.err);
+    for words in [
+        "Write-up of a repair",
+        "Before and after",
+        "Fitted",
+        "Proven:",
+        "option a",
+    ] {
+        assert!(paper.out.contains(words), "{words}: {}", paper.out);
+    }
+}
+
 /// What the README shows of a run is what one says, line for line and in its order.
 #[test]
 fn the_readme_shows_what_a_run_says() {

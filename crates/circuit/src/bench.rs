@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use ohmtrail_core::reading::Function;
 
-use crate::meter::{Ideal, Scene, State, VOLTMETER_OHMS};
+use crate::meter::{Ideal, Scene, State, VOLTMETER_OHMS, amps};
 use crate::netlist::Analysis;
 use crate::network::Element;
 use crate::operate::Unit;
@@ -23,6 +23,21 @@ pub struct Bench<'c> {
     heat: Heat,
     /// Volts that the capacitors still hold; zero once discharged.
     held_volts: f64,
+    /// The unit as its thermostat and its defrost board have it now, if that is not as it was found.
+    turned: Option<Unit<'c>>,
+}
+
+/// What a unit is told by its thermostat and its defrost board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Told {
+    /// No call.
+    Nothing,
+    /// The call that units are found with: for cooling, where they cool and heat.
+    Call,
+    /// A call for heating: the reversing valve's contact stands open.
+    Heating,
+    /// A defrost: the contact of the outdoor fan stands open, the valve is fed.
+    Defrost,
 }
 
 /// What cannot be done on the bench.
@@ -66,6 +81,56 @@ impl<'c> Bench<'c> {
             lifted: BTreeSet::new(),
             heat: Heat::AsFound,
             held_volts: 0.0,
+            turned: None,
+        }
+    }
+
+    /// Turns the thermostat, or starts a defrost.
+    pub fn tell(&mut self, told: Told) {
+        // The contact that stands open then, by the fault that would hold it open.
+        let held = match told {
+            Told::Nothing => "no-call",
+            Told::Call => "",
+            Told::Heating => "no-valve-call",
+            Told::Defrost => "stuck-open",
+        };
+        let sheet = self.sheet();
+        let faults = sheet.faults.iter().enumerate().filter(|(_, fault)| {
+            let kind = sheet.parts.get(fault.owner).map(|p| p.kind.name);
+            fault.kind_name == held
+                && kind.is_some_and(|k| k.ends_with("thermostat") || k == "defrost-relay")
+        });
+        let faults: Vec<FaultId> = faults.map(|(f, _)| f).collect();
+        self.turned = (!faults.is_empty()).then(|| self.unit.besides(&faults));
+    }
+
+    /// The unit as it is now.
+    fn now(&self) -> &Unit<'c> {
+        self.turned.as_ref().unwrap_or(&self.unit)
+    }
+
+    /// What a perfect meter holds of a start from cold: the lowest volts between two points, or the
+    /// highest amperes in the wire between them.
+    ///
+    /// # Errors
+    /// [`BenchError`].
+    pub fn at_start(&self, function: Function, points: [PointId; 2]) -> Result<Ideal, BenchError> {
+        let not_modelled = BenchError::NotModelled {
+            function: function.name(),
+            power: self.power,
+        };
+        if !self.power {
+            return Err(not_modelled);
+        }
+        if !self.lifted.is_empty() {
+            return Err(BenchError::Lifted);
+        }
+        let (live, elements) = self.now().starting();
+        let ends = points.map(Some);
+        match function {
+            Function::VoltsAc => Ok(Ideal::Value(live.voltmeter(ends, VOLTMETER_OHMS))),
+            Function::AmpsAc => Ok(Ideal::Value(amps(&live, &elements, ends))),
+            _ => Err(not_modelled),
         }
     }
 
@@ -168,7 +233,7 @@ impl<'c> Bench<'c> {
         let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
         if function == Function::VoltsAc && !self.power {
             let network = self
-                .unit
+                .now()
                 .opened(&lifted, self.heat, self.other_sources_open);
             return Ok(Scene::Opened(network).shows(function, points, input_ohms));
         }
@@ -177,7 +242,7 @@ impl<'c> Bench<'c> {
             lifted: &lifted,
             heat: self.heat,
         };
-        Scene::new(&self.unit, function, state)
+        Scene::new(self.now(), function, state)
             .map(|scene| scene.shows(function, points, input_ohms))
             .ok_or(BenchError::NotModelled {
                 function: function.name(),
@@ -191,14 +256,14 @@ impl<'c> Bench<'c> {
     #[must_use]
     pub fn network(&self, function: Function) -> Option<(Analysis, Vec<Element>, f64)> {
         let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
-        let standing = || self.unit.standing(self.heat).assembly.elements.clone();
-        let dead = || self.unit.dead_elements(&lifted, self.heat);
+        let standing = || self.now().standing(self.heat).assembly.elements.clone();
+        let dead = || self.now().dead_elements(&lifted, self.heat);
         let (analysis, elements) = match (function, self.power) {
             (Function::VoltsAc | Function::AmpsAc, true) => (Analysis::Live, standing()),
             (Function::VoltsDc, true) => (Analysis::Held, standing()),
             (Function::VoltsAc | Function::AmpsAc, false) => {
                 let others = self.other_sources_open;
-                let elements = self.unit.opened_elements(&lifted, self.heat, others);
+                let elements = self.now().opened_elements(&lifted, self.heat, others);
                 (Analysis::Live, elements)
             }
             (Function::VoltsDc, false) => (Analysis::Held, dead()),
@@ -215,7 +280,7 @@ impl<'c> Bench<'c> {
             return false;
         }
         let lifted: Vec<PointId> = self.lifted.iter().copied().collect();
-        let network = self.unit.opened(&lifted, self.heat, false);
+        let network = self.now().opened(&lifted, self.heat, false);
         let ground = Some(self.sheet().dead.ground);
         let [a, b] = points.map(Some);
         [[a, b], [a, ground], [b, ground]]
@@ -240,6 +305,6 @@ impl<'c> Bench<'c> {
         if turns && !self.power {
             return false;
         }
-        self.unit.sees(part, look.sight, self.heat)
+        self.now().sees(part, look.sight, self.heat)
     }
 }

@@ -23,6 +23,7 @@ pub mod operate;
 pub mod parts;
 pub mod priors;
 pub mod review;
+pub mod rewired;
 mod sample;
 mod settle;
 pub mod sheet;

@@ -3,7 +3,7 @@
 
 use ohmtrail_core::reading::Function;
 
-use crate::network::{Alternating, Direct, Phasor};
+use crate::network::{Alternating, Direct, Element, Node, Phasor};
 use crate::operate::{AsFound, Unit};
 use crate::sheet::{Heat, PointId};
 
@@ -97,12 +97,7 @@ impl<'u, 'c> Scene<'u, 'c> {
         let ends = points.map(Some);
         match self {
             Scene::Live(standing) => Ideal::Value(if function == Function::AmpsAc {
-                standing
-                    .assembly
-                    .elements
-                    .iter()
-                    .find(|e| matches!(e, crate::network::Element::Resistor { ends: own, .. } if *own == ends))
-                    .map_or(0.0, |wire| standing.live.currents(wire)[0].norm())
+                amps(&standing.live, &standing.assembly.elements, ends)
             } else {
                 standing.live.voltmeter(ends, input_ohms)
             }),
@@ -118,6 +113,14 @@ impl<'u, 'c> Scene<'u, 'c> {
             Scene::Capacitance(network) => farads(network.impedance(ends)),
         }
     }
+}
+
+/// The amperes in the wire between two points.
+pub(crate) fn amps(live: &Alternating<'_>, elements: &[Element], ends: [Node; 2]) -> f64 {
+    elements
+        .iter()
+        .find(|e| matches!(e, Element::Resistor { ends: own, .. } if *own == ends))
+        .map_or(0.0, |wire| live.currents(wire)[0].norm())
 }
 
 /// The series capacitance of an impedance at [`CAPACITANCE_HERTZ`]. A short or a coil shows an

@@ -8,6 +8,7 @@ use ohmtrail_core::rules::temperature::Metal;
 use ohmtrail_core::units::Celsius;
 
 use crate::known::STATED_AT;
+use crate::motion::set_slip;
 use crate::network::{Alternating, Direct, Element, OPEN_OHMS};
 use crate::parts::{Assembly, Sight, Watches};
 use crate::settle::{Before, in_order, open_all, release, run};
@@ -105,6 +106,29 @@ impl<'c> Unit<'c> {
             )
             .0
         })
+    }
+
+    /// The same unit under these faults besides: a contact that a fault holds open, or that its own
+    /// control holds open, is the same circuit.
+    #[must_use]
+    pub fn besides(&self, faults: &[FaultId]) -> Unit<'c> {
+        let all: Vec<FaultId> = self.faults.iter().chain(faults).copied().collect();
+        Unit::new(self.circuit, self.drawn.clone(), &all)
+    }
+
+    /// Its network in the first moment of a start from cold, solved, and its elements: every motor
+    /// that will turn stands still still.
+    #[must_use]
+    pub fn starting(&self) -> (Alternating<'c>, Vec<Element>) {
+        let now = self.restarted();
+        let mut elements = now.assembly.elements.clone();
+        for (motor, motion) in now.assembly.motors.iter().zip(&now.motion) {
+            if matches!(motion, Motion::Running | Motion::Backwards) {
+                set_slip(&mut elements[motor.element], 1.0);
+            }
+        }
+        let live = Alternating::solve(&self.circuit.pattern, &elements, LINE_HERTZ, true);
+        (live, elements)
     }
 
     /// How it stands under power: long on, or just started from cold.

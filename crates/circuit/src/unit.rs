@@ -220,6 +220,11 @@ pub enum Flaw {
         /// How many times its value.
         factor: f64,
     },
+    /// Two wire ends that changed places: each is on the terminal of the other.
+    Swap {
+        /// The ends.
+        ends: [PointId; 2],
+    },
 }
 
 /// A sheet made ready for solving: the pattern of its network is found once.
@@ -260,7 +265,7 @@ impl<'s> Circuit<'s> {
         let healthy = Drawn::draw(sheet, 0);
         let (mut assembly, first) = assemble(sheet, &healthy, &[], stray);
         let joints = Joints { first };
-        spoil(&mut assembly, &joints, &flaws);
+        spoil(sheet, &mut assembly, &joints, &flaws);
         Circuit {
             sheet,
             pattern: pattern(sheet.nodes, &assembly.elements),
@@ -274,7 +279,7 @@ impl<'s> Circuit<'s> {
     #[must_use]
     pub fn assemble(&self, drawn: &Drawn, faults: &[FaultId]) -> Assembly {
         let mut assembly = assemble(self.sheet, drawn, faults, self.stray).0;
-        spoil(&mut assembly, &self.joints, &self.flaws);
+        spoil(self.sheet, &mut assembly, &self.joints, &self.flaws);
         assembly
     }
 
@@ -293,7 +298,7 @@ impl<'s> Circuit<'s> {
 }
 
 /// Puts the flaws in. A path is one more element, always the last ones, in the same order.
-fn spoil(assembly: &mut Assembly, joints: &Joints, flaws: &[Flaw]) {
+fn spoil(sheet: &Sheet, assembly: &mut Assembly, joints: &Joints, flaws: &[Flaw]) {
     for flaw in flaws {
         match *flaw {
             Flaw::Wire { wire, ohms } => {
@@ -306,12 +311,37 @@ fn spoil(assembly: &mut Assembly, joints: &Joints, flaws: &[Flaw]) {
                 });
                 assembly.owners.push(usize::MAX);
             }
+            Flaw::Swap { ends } => exchange(sheet, &mut assembly.elements, joints, ends),
             Flaw::Value { part, factor } => {
                 let own = assembly.elements.iter_mut().zip(&assembly.owners);
                 for (element, _) in own.filter(|(_, owner)| **owner == part) {
                     scale(element, factor);
                 }
             }
+        }
+    }
+}
+
+/// Puts each of two wire ends on the terminal of the other.
+pub(crate) fn exchange(
+    sheet: &Sheet,
+    elements: &mut [Element],
+    joints: &Joints,
+    ends: [PointId; 2],
+) {
+    let place = |end: PointId| {
+        let mut wires = sheet.wires.iter().enumerate();
+        wires.find_map(|(w, wire)| {
+            let e = wire.ends.iter().position(|own| *own == end)?;
+            Some((joints.element(w, e), wire.terminals[e]))
+        })
+    };
+    let [Some((first, its)), Some((second, other))] = ends.map(place) else {
+        return;
+    };
+    for (joint, end, terminal) in [(first, ends[0], other), (second, ends[1], its)] {
+        if let Some(Element::Resistor { ends, .. }) = elements.get_mut(joint) {
+            *ends = [Some(terminal), Some(end)];
         }
     }
 }

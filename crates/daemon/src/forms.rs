@@ -36,7 +36,7 @@ pub struct Ask {
     /// `look`, `measure` or `act`.
     #[serde(rename = "do")]
     pub kind: &'static str,
-    /// What to look at, by the sheet's name.
+    /// What to look at, by the sheet's name; of the act `fit`, the part.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub what: Option<String>,
     /// The answers that a look has.
@@ -51,6 +51,9 @@ pub struct Ask {
     /// `low-impedance`: volts in the meter's low-impedance mode; left out: as usual.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub input: Option<&'static str>,
+    /// `lowest` or `highest`: what the meter held of the start that was just made; left out: as usual.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hold: Option<&'static str>,
     /// The power that a measurement needs: `on` or `off`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub power: Option<&'static str>,
@@ -84,6 +87,7 @@ impl Ask {
             function: None,
             points: None,
             input: None,
+            hold: None,
             power: None,
             lifted: None,
             cooled: None,
@@ -103,6 +107,9 @@ impl Ask {
                 ask.kind = "act";
                 ask.act = Some(name);
                 ask.ends = ends.map(<[String]>::to_vec);
+                if let Act::Fit(part) = act {
+                    ask.what = Some(part.clone());
+                }
             }
             _ => {}
         }
@@ -111,6 +118,7 @@ impl Ask {
             ask.function = Some(asked.function.name());
             ask.points = Some(asked.points.clone());
             ask.input = asked.low_impedance.then_some("low-impedance");
+            ask.hold = asked.at_start.then(|| held_word(asked.function));
             ask.power = Some(power_word(asked.state.power));
             ask.lifted = Some(asked.state.lifted.clone());
             ask.cooled = Some(asked.state.cooled);
@@ -119,11 +127,20 @@ impl Ask {
     }
 }
 
+/// What a meter holds of a start: the lowest volts, the highest amps.
+const fn held_word(function: Function) -> &'static str {
+    match function {
+        Function::AmpsAc | Function::AmpsDc => "highest",
+        _ => "lowest",
+    }
+}
+
 /// The name of an act, and the wire ends it is about.
 #[must_use]
 pub fn act_words(act: &Act) -> (String, Option<&[String]>) {
     let ends = match act {
-        Act::Lift(ends) | Act::PutBack(ends) => Some(ends.as_slice()),
+        Act::Lift(ends) | Act::PutBack(ends) | Act::PutRight(ends) => Some(ends.as_slice()),
+        Act::CheckWire(end) => Some(std::slice::from_ref(end)),
         _ => None,
     };
     let name = match serde_json::to_value(act) {
@@ -155,6 +172,11 @@ fn measurement_words(measure: &Measurement<'_>) -> String {
     } else {
         ""
     };
+    let held = if measure.at_start {
+        format!(", the {} of the start", held_word(measure.function))
+    } else {
+        String::new()
+    };
     let power = power_word(state.power);
     let lifted = if state.lifted.is_empty() {
         String::new()
@@ -162,7 +184,7 @@ fn measurement_words(measure: &Measurement<'_>) -> String {
         format!(", lifted {}", state.lifted.join(" "))
     };
     format!(
-        "measure {}{low}: {a} to {b} (power {power}{lifted})",
+        "measure {}{low}{held}: {a} to {b} (power {power}{lifted})",
         measure.function.name()
     )
 }
@@ -184,6 +206,12 @@ fn act_sentence(act: &Act) -> String {
         Act::WaitCool => "leave the unit until its motors are cold".to_owned(),
         Act::CallOn => "set the thermostat to call".to_owned(),
         Act::CallOff => "take the call away".to_owned(),
+        Act::Fit(part) => format!("fit the new part for {part}"),
+        Act::CheckWire(end) => format!("look at {end}: photograph, mark and drawing"),
+        Act::PutRight(ends) => format!("put each where it belongs: {}", ends.join(" ")),
+        Act::CallHeating => "set the thermostat to call for heating".to_owned(),
+        Act::StartDefrost => "start a defrost".to_owned(),
+        Act::ProveCharge => "prove the refrigerant charge".to_owned(),
         other => act_words(other).0.replace('-', " "),
     }
 }

@@ -13,6 +13,7 @@ mod pdf;
 mod photo;
 mod plot;
 mod quote;
+mod repair;
 mod tag;
 mod text;
 mod write_up;

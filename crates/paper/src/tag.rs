@@ -2,7 +2,7 @@
 
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Outcome, Power};
-use ohmtrail_visit::{Book, Record};
+use ohmtrail_visit::{Book, Mended, Record};
 use serde::Serialize;
 
 use crate::text::{day, fault, moment, wrap};
@@ -88,7 +88,10 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
     }
     card.field("Date", &moment(record.last_at));
     card.rule();
-    found(&mut card, book, record);
+    match &record.mended {
+        Some(mended) => repaired(&mut card, mended),
+        None => found(&mut card, book, record),
+    }
     card.rule();
     card.line("Left:");
     card.item(match (off, locked) {
@@ -102,7 +105,9 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
         let (mark, from) = wire.map_or(("", ""), |w| (w.mark.as_str(), w.from.as_str()));
         card.item(&format!("wire {end} ({mark}) lifted from {from}"));
     }
-    if let Some(left) = &record.left {
+    if let Some(left) = &record.left
+        && record.mended.is_none()
+    {
         card.item(&left.why);
     }
     if off {
@@ -156,6 +161,23 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
             Some(Outcome::NoneOfThese) => "something the sheet does not know: see the write-up",
             _ => "not proven: see the write-up",
         }),
+    }
+}
+
+/// What was fitted, and what the repair came to.
+fn repaired(card: &mut Card, mended: &Mended) {
+    card.line("Fitted:");
+    for fitted in &mended.fitted {
+        card.item(&fitted.part);
+    }
+    if mended.fitted.is_empty() {
+        card.item("nothing");
+    }
+    if let Some(end) = &mended.end {
+        card.field("Repair", &end.proved.words().to_uppercase());
+        for proof in end.proofs.iter().filter(|p| p.passed != Some(true)) {
+            card.item(&proof.what);
+        }
     }
 }
 

@@ -10,17 +10,25 @@ use ohmtrail_visit::{
 
 use crate::document::{Block, Document, Table, Text};
 use crate::plot;
+use crate::repair;
 use crate::text::{day, fault, moment};
 
 /// The write-up of a visit. `head` is the head hash of the trail as it stands when it is written,
 /// `trail` what the trail's file is called.
 #[must_use]
 pub fn write_up(book: &Book<'_>, record: &Record, head: &Hash, trail: &str) -> Document {
-    let mut page = Document::new("Write-up of a visit");
+    let repair = record.mended.as_deref();
+    let mut page = Document::new(match repair {
+        Some(_) => "Write-up of a repair",
+        None => "Write-up of a visit",
+    });
     page.head = head.groups().to_vec();
     page.day = day(record.last_at);
     heading(&mut page, book, record);
     reported(&mut page, book, record);
+    if let Some(mended) = repair {
+        repair::section(&mut page, book, mended);
+    }
     if let Some(finding) = &record.finding {
         found(&mut page, book, record, finding);
     }

@@ -72,7 +72,7 @@ fn kind_of(part: &SheetPart) -> Option<Kind> {
 }
 
 /// The field that a visit's name of a plate's value stands for.
-fn field_of(key: &str) -> &str {
+pub(crate) fn field_of(key: &str) -> &str {
     match key {
         "capacitance" => "farads",
         "capacitance-herm" => "herm",

@@ -10,8 +10,10 @@ use ohmtrail_core::reading::{Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use serde::{Deserialize, Serialize};
 
+pub use crate::act::Act;
 pub use crate::finding::{Conclusion, Finding, Outcome, Part, Role, RuledOut, Unproven};
 pub use crate::quote::{Decision, LineKind, Quote, QuoteLine, QuoteOption};
+pub use crate::repair::{Fitted, Off, Proof, Proved, Repair, RepairEnd, Stamped};
 
 /// When something happened, on both clocks: the steady one orders events, the wall clock names
 /// the day, and a step of the wall clock does no harm.
@@ -187,12 +189,34 @@ pub enum Event {
         #[serde(with = "crate::hash::hex_option")]
         photo: Option<[u8; 32]>,
     },
+    /// The visit repairs what an earlier one found. The second event of its trail.
+    Repair(Repair),
+    /// A part was fitted.
+    Fitted(Fitted),
+    /// What the repair came to.
+    RepairEnded(RepairEnd),
 }
 
 impl Event {
     /// The lowest version of entries that has this event. None is left out: a new one must say.
     pub(crate) const fn version(&self) -> u16 {
         match self {
+            Event::Asked(Asked {
+                request: Request::AtStart { .. },
+                ..
+            })
+            | Event::Repair(_)
+            | Event::Fitted(_)
+            | Event::RepairEnded(_) => 6,
+            Event::Asked(Asked {
+                request: Request::Act { act },
+                ..
+            })
+            | Event::Acted(Acted { act, .. })
+                if act.is_of_repairs() =>
+            {
+                6
+            }
             Event::Asked(Asked {
                 request: Request::LowImpedance { .. },
                 ..
@@ -359,6 +383,15 @@ pub enum Request {
         /// The state the unit must be in.
         state: UnitState,
     },
+    /// The lowest volts or the highest amps of the start that was just made, as the meter held it.
+    AtStart {
+        /// What the meter was set to.
+        function: Function,
+        /// The two probe points; for amps, the conductor in the clamp twice.
+        points: [String; 2],
+        /// The state the unit must be in.
+        state: UnitState,
+    },
 }
 
 /// What a request to measure asks for.
@@ -372,67 +405,40 @@ pub struct Measurement<'r> {
     pub state: &'r UnitState,
     /// In the meter's low-impedance mode.
     pub low_impedance: bool,
+    /// What the meter held of the last start.
+    pub at_start: bool,
 }
 
 impl Request {
     /// What is to be measured; none if it asks for something else.
     #[must_use]
     pub const fn measurement(&self) -> Option<Measurement<'_>> {
-        let (function, points, state, low_impedance) = match self {
+        let (function, points, state) = match self {
             Request::Measure {
                 function,
                 points,
                 state,
-            } => (function, points, state, false),
-            Request::LowImpedance {
+            }
+            | Request::LowImpedance {
                 function,
                 points,
                 state,
-            } => (function, points, state, true),
+            }
+            | Request::AtStart {
+                function,
+                points,
+                state,
+            } => (function, points, state),
             Request::Look { .. } | Request::Act { .. } => return None,
         };
         Some(Measurement {
             function: *function,
             points,
             state,
-            low_impedance,
+            low_impedance: matches!(self, Request::LowImpedance { .. }),
+            at_start: matches!(self, Request::AtStart { .. }),
         })
     }
-}
-
-/// What a technician does to a unit. Each is asked for and confirmed by itself.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-#[non_exhaustive]
-pub enum Act {
-    /// Open the breaker that feeds the unit.
-    OpenBreaker,
-    /// Lock the open breaker or disconnect and hang the lock's tag.
-    LockAndTag,
-    /// Open and lock a disconnect in sight of the unit.
-    LockDisconnect,
-    /// Open every other source that the sheet names.
-    OpenOtherSources,
-    /// Prove the meter on a known live source.
-    ProveMeter,
-    /// Discharge the capacitors through a resistor.
-    Discharge,
-    /// Lift these wire ends.
-    Lift(Vec<String>),
-    /// Put these wire ends back where they were.
-    PutBack(Vec<String>),
-    /// Insulate the lifted ends.
-    InsulateEnds,
-    /// Fit covers and keep people clear.
-    CoversOnPeopleClear,
-    /// Take the lock off and close the breaker.
-    CloseBreaker,
-    /// Leave the unit until its motors are cold.
-    WaitCool,
-    /// Turn the thermostat to a call.
-    CallOn,
-    /// Turn the call off.
-    CallOff,
 }
 
 /// An act that was done.

@@ -25,7 +25,7 @@ pub(crate) const KIND_ENTRY: u16 = 1;
 pub(crate) const KIND_CUT: u16 = 2;
 /// Version of the entries that this program writes. A record is written under the lowest version
 /// that can read it, so that old programs read what they can.
-pub const ENTRY_VERSION: u16 = 5;
+pub const ENTRY_VERSION: u16 = 6;
 /// Version of the cut note.
 pub(crate) const CUT_VERSION: u16 = 1;
 

@@ -14,6 +14,7 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
+mod act;
 #[cfg(test)]
 mod crash_tests;
 mod display;
@@ -26,6 +27,7 @@ mod hash;
 pub mod photos;
 mod quote;
 mod reader;
+mod repair;
 mod storage;
 mod trail;
 mod verify;

@@ -1,6 +1,7 @@
 //! Trails are readable for ever. `tests/golden/visit-1.trail` holds an invented visit with every
 //! event there was at entry version 1, and a torn tail that was cut; `visit-2.trail` the events of
-//! version 2, `visit-3.trail` those of version 3, `visit-4.trail` the ask of version 4. The files beside them are their exports. They are never edited: a new version gets new
+//! version 2, `visit-3.trail` those of version 3, `visit-4.trail` the ask of version 4, `visit-5.trail` the event of version 5,
+//! `visit-6.trail` what repairs brought. The files beside them are their exports. They are never edited: a new version gets new
 //! files, and the old ones stay.
 
 mod common;
@@ -13,8 +14,9 @@ use std::path::{Path, PathBuf};
 use common::{entries, visit};
 use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_trail::event::{
-    Asked, Conclusion, Decision, Entry, Event, LineKind, Outcome, Part, Power, Quote, QuoteLine,
-    QuoteOption, Request, Role, UnitState,
+    Act, Acted, Asked, Conclusion, Decision, Entry, Event, Fitted, LineKind, Off, Outcome, Part,
+    PlateEntry, Power, Proof, Proved, Quote, QuoteLine, QuoteOption, Repair, RepairEnd, Request,
+    Role, Stamped, UnitState,
 };
 use ohmtrail_trail::{Body, CutNote, Hash, Trail, export_csv, export_jsonl, read, verify};
 
@@ -252,6 +254,95 @@ fn fifth() -> Vec<Entry> {
     vec![first, Entry { at, event }]
 }
 
+/// What repairs brought: version 6.
+fn sixth() -> Vec<Entry> {
+    let mut entries = vec![visit()[0].clone()];
+    let on = UnitState {
+        power: Power::On,
+        lifted: Vec::new(),
+        cooled: false,
+    };
+    let acts = [
+        Act::Fit("run-cap".into()),
+        Act::CheckWire("comp-run.1".into()),
+        Act::PutRight(vec!["comp-run.1".into(), "comp-start.1".into()]),
+        Act::CallHeating,
+        Act::StartDefrost,
+        Act::ProveCharge,
+    ];
+    let mut events = vec![Event::Repair(Repair {
+        trail: [0xB7; 32],
+        day: "2026-07-01".into(),
+        faults: vec!["run-cap.herm-open".into()],
+        parts: vec!["run-cap".into()],
+        option: Some("a".into()),
+        quoted: vec!["an invented capacitor".into()],
+        plates: vec![PlateEntry {
+            part: "run-cap".into(),
+            key: "capacitance-herm".into(),
+            value: "35".into(),
+            unit: "uF".into(),
+        }],
+        wires: vec![Off {
+            end: "comp-run.1".into(),
+            from: "run-cap.C".into(),
+            mark: "red".into(),
+            photo: Some([0x5A; 32]),
+            back_on: None,
+            checked: false,
+        }],
+        before: vec!["run-cap.C to run-cap.HERM: 35.49 nF".into()],
+    })];
+    events.extend(acts.clone().map(|act| {
+        Event::Asked(Asked {
+            ask: 1,
+            request: Request::Act { act },
+            why: "a step of the repair".into(),
+            minutes: 1.0,
+        })
+    }));
+    events.push(Event::Asked(Asked {
+        ask: 2,
+        request: Request::AtStart {
+            function: Function::VoltsAc,
+            points: ["contactor.L1".into(), "contactor.L2".into()],
+            state: on,
+        },
+        why: "how low the line sags".into(),
+        minutes: 1.0,
+    }));
+    events.extend(acts.map(|act| Event::Acted(Acted { ask: Some(1), act })));
+    events.push(Event::Fitted(Fitted {
+        part: "run-cap".into(),
+        stamp: vec![Stamped {
+            key: "capacitance-herm".into(),
+            value: "35 uF".into(),
+        }],
+        matches: Some(true),
+        words: "the same by every rule".into(),
+    }));
+    let ends = [Proved::Proven, Proved::Monitor, Proved::LeftOff];
+    events.extend(ends.map(|proved| {
+        Event::RepairEnded(RepairEnd {
+            proved,
+            why: vec!["as measured".into()],
+            proofs: vec![Proof {
+                what: "start sag".into(),
+                passed: None,
+                words: "211.2 V".into(),
+                ask: Some(2),
+            }],
+        })
+    }));
+    for (after, event) in (1..).zip(events) {
+        let mut at = entries[0].at;
+        at.steady.0 += after * 1_000_000;
+        at.wall_us += 1_000_000 * i64::try_from(after).expect("small");
+        entries.push(Entry { at, event });
+    }
+    entries
+}
+
 fn write_entries(path: &Path, entries: &[Entry]) {
     let mut trail = Trail::create(path, &entries[0]).expect("begins");
     for entry in &entries[1..] {
@@ -266,7 +357,8 @@ fn golden_of(version: u32, end: &str) -> PathBuf {
 
 #[test]
 fn the_later_golden_trails_are_read_written_and_exported() {
-    for (version, events) in [(2, second()), (3, third()), (4, fourth()), (5, fifth())] {
+    let all = [second(), third(), fourth(), fifth(), sixth()];
+    for (version, events) in (2..).zip(all) {
         later(version, &events);
     }
 }
@@ -309,11 +401,11 @@ fn keep(version: u32, end: &str, bytes: &[u8]) {
 fn make_the_latest() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("visit.trail");
-    write_entries(&path, &fifth());
-    keep(5, "trail", &fs::read(&path).expect("a trail"));
+    write_entries(&path, &sixth());
+    keep(6, "trail", &fs::read(&path).expect("a trail"));
     let mut jsonl = Vec::new();
     export_jsonl(&path, &mut jsonl).expect("exports");
-    keep(5, "jsonl", &jsonl);
+    keep(6, "jsonl", &jsonl);
 }
 
 #[test]

@@ -8,6 +8,7 @@ use ohmtrail_trail::event::{Act, Acted, Event, Request, Stamp};
 use crate::book::Book;
 use crate::handle::{unknown, wants};
 use crate::input::Refusal;
+use crate::prove::fitted;
 use crate::visit::{Purpose, Visit};
 
 impl Visit<'_> {
@@ -29,6 +30,11 @@ impl Visit<'_> {
             },
             None => act.ok_or(Refusal::Incomplete("what was done"))?,
         };
+        let fitted = match (&act, self.record.mended.as_deref()) {
+            (Act::Fit(part), Some(mended)) => Some(fitted(self.book, &self.record, mended, part)?),
+            (Act::Fit(_), None) => return Err(Refusal::NoRepairNow),
+            _ => None,
+        };
         if ask.is_none() {
             // Something was done unasked: what was out of reach may not be any more.
             self.live.no_dead = None;
@@ -44,6 +50,7 @@ impl Visit<'_> {
             ask,
             act: act.clone(),
         })];
+        events.extend(fitted.map(Event::Fitted));
         events.extend(self.do_act(&act, source, at.steady)?);
         Ok(events)
     }
@@ -130,6 +137,17 @@ impl Visit<'_> {
                 self.live.locked = false;
                 events.extend(self.tell(&one(Did::CloseBreaker)));
             }
+            // Its wires come off and go back.
+            Act::PutRight(ends) => {
+                for end in ends {
+                    let (point, _) = self.place(end)?;
+                    let point = Book::id(point);
+                    events.extend(self.tell(&one(Did::Lift(point))));
+                    events.extend(self.tell(&one(Did::PutBack(point))));
+                }
+            }
+            Act::CheckWire(end) => events.extend(self.wire_checked(end.clone(), None)?),
+            Act::CallHeating => events.extend(self.tell(&one(Did::CallOn))),
             Act::CallOn => events.extend(self.tell(&one(Did::CallOn))),
             Act::CallOff => events.extend(self.tell(&one(Did::CallOff))),
             _ => {}

@@ -15,7 +15,7 @@ use crate::visit::{Purpose, Visit, Waiting};
 use crate::words;
 
 /// The most that may stand between any two points of a unit: a run capacitor's volts.
-const HIGHEST: Volts = Volts(440.0);
+pub(crate) const HIGHEST: Volts = Volts(440.0);
 /// Minutes of a step towards a gate: a reading at a pair, and an act.
 const READ_MINUTES: f32 = 0.2;
 const ACT_MINUTES: f32 = 1.0;
@@ -48,6 +48,8 @@ macro_rules! there {
         }
     };
 }
+
+pub(crate) use there;
 
 fn act(act: Act, why: impl Into<String>, purpose: Purpose) -> Way {
     Way::Ask(Wish {
@@ -235,7 +237,7 @@ impl Visit<'_> {
     }
 
     /// The way on where a gate's value did not give the ask: volts at the points, or none.
-    fn first(&self, error: AskError, check: Option<usize>) -> Way {
+    pub(crate) fn first(&self, error: AskError, check: Option<usize>) -> Way {
         match error {
             AskError::VoltsFirst(points) => self.at_work(points, Purpose::AtWork { points, check }),
             error => Way::Barred(error.words().to_owned()),
@@ -279,7 +281,13 @@ impl Visit<'_> {
     }
 
     /// Dead and discharged, cold if asked for, with these ends lifted and no other.
-    fn reach_dead(&self, ends: &[String], warm: bool, now: Micros, leaving: bool) -> Way {
+    pub(crate) fn reach_dead(
+        &self,
+        ends: &[String],
+        warm: bool,
+        now: Micros,
+        leaving: bool,
+    ) -> Way {
         there!(self.towards(Gate::DischargedToMeasure, now));
         if warm {
             let (cooling, minutes) = self.cooling_expected(now);
@@ -331,7 +339,7 @@ impl Visit<'_> {
     }
 
     /// Builds the ask to lift or put back each of these ends, which only open gates allow.
-    fn may_lift(&self, ends: &[String], now: Micros) -> Result<(), AskError> {
+    pub(crate) fn may_lift(&self, ends: &[String], now: Micros) -> Result<(), AskError> {
         for end in ends {
             let Some(point) = self.book.sheet.point(end) else {
                 continue;

@@ -27,6 +27,7 @@ impl Visit<'_> {
         self.live.alarm = None;
         match input {
             Input::Open(opened) => Ok(vec![Event::Opened(opened)]),
+            Input::Repair(repair) => self.begin_repair(repair, at),
             Input::Complaint { what, words } => {
                 let known = self.book.sheet.complaints.iter().any(|c| c.name == what);
                 if known {
@@ -314,6 +315,8 @@ impl Visit<'_> {
                     at: at.steady,
                 }));
             }
+            // It stays unproven, and the others are asked for.
+            Some(Purpose::Prove(_)) => {}
             Some(purpose) => self.bar(&purpose, &request, &why),
             None => {}
         }
@@ -358,7 +361,9 @@ pub(crate) fn unknown(kind: &'static str, name: String, list: &'static str) -> R
 pub(crate) fn wants(request: &Request) -> &'static str {
     match request {
         Request::Look { .. } => "yes or no",
-        Request::Measure { .. } | Request::LowImpedance { .. } => "a take",
+        Request::Measure { .. } | Request::LowImpedance { .. } | Request::AtStart { .. } => {
+            "a take"
+        }
         _ => "to hear that it was done",
     }
 }

@@ -3,7 +3,7 @@
 use ohmtrail_circuit::meter::VOLTMETER_OHMS;
 use ohmtrail_core::accuracy::Spec;
 use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
-use ohmtrail_trail::event::{Act, MeterJoined, Opened, PlateEntry, Quote, Streamed};
+use ohmtrail_trail::event::{Act, MeterJoined, Opened, PlateEntry, Quote, Repair, Streamed};
 
 use crate::quote::QuoteError;
 
@@ -85,6 +85,8 @@ impl Default for Taken {
 pub enum Input {
     /// The visit begins: always the first.
     Open(Opened),
+    /// The visit repairs what an earlier one found: the second thing it is told.
+    Repair(Repair),
     /// What the customer reports, by the sheet's name for it.
     Complaint {
         /// The name.
@@ -308,6 +310,12 @@ pub enum Refusal {
     /// The wire end is not back, so that nothing of it can be checked.
     #[error("wire end {0} was not put back: put it back, then check it")]
     NotBack(String),
+    /// A repair begins after something was asked, or once more.
+    #[error("a repair is told of right after the visit is opened, once: begin a visit for it")]
+    NoRepairNow,
+    /// A part that is not to be fitted, or of which nothing is known.
+    #[error("{0}")]
+    Match(String),
     /// The unit is not left yet.
     #[error("the unit is not left yet: answer the open asks, or leave first")]
     NotLeft,

@@ -143,28 +143,7 @@ pub(crate) fn verdict(
     let Some(held) = held(book, record, check) else {
         return Ok(None);
     };
-    let verdict = if weighed.value.is_nan() {
-        let edges = held.bands.edges.iter().filter(|e| e.is_finite());
-        let highest = edges.fold(0.0_f64, |most, e| most.max(f64::from(*e)));
-        if accuracy
-            .top_of_range(reading.function)
-            .is_some_and(|top| top < highest.min(10e6))
-        {
-            return Err(Void::OutOfRange.words().to_owned());
-        }
-        Verdict::overload(weighed.assumed, held.limit, &held.bands)
-    } else {
-        let measured = Measured {
-            value: weighed.value,
-            u: weighed.u,
-            assumed: weighed.assumed,
-        };
-        Verdict::of(measured, held.limit, &held.bands)
-    };
-    if let Some(why) = verdict.void {
-        return Err(why.words().to_owned());
-    }
-    let mut judged = judged(reading, &verdict);
+    let mut judged = held_against(reading, weighed, held.limit, &held.bands, accuracy)?;
     if let Some(words) = sum_rule(book, record, check, reading, weighed) {
         judged.words.push_str(&words);
     }
@@ -179,10 +158,47 @@ pub(crate) fn verdict(
     Ok(Some(judged))
 }
 
+/// The verdict on a take against a limit, or why it proves nothing.
+pub(crate) fn held_against(
+    reading: &Reading,
+    weighed: &Weighed,
+    limit: Limit,
+    bands: &Bands,
+    accuracy: &dyn AccuracyTable,
+) -> Result<Judged, String> {
+    let verdict = if weighed.value.is_nan() {
+        let edges = bands.edges.iter().filter(|e| e.is_finite());
+        let highest = edges.fold(0.0_f64, |most, e| most.max(f64::from(*e)));
+        if accuracy
+            .top_of_range(reading.function)
+            .is_some_and(|top| top < highest.min(10e6))
+        {
+            return Err(Void::OutOfRange.words().to_owned());
+        }
+        Verdict::overload(weighed.assumed, limit, bands)
+    } else {
+        let measured = Measured {
+            value: weighed.value,
+            u: weighed.u,
+            assumed: weighed.assumed,
+        };
+        Verdict::of(measured, limit, bands)
+    };
+    if let Some(why) = verdict.void {
+        return Err(why.words().to_owned());
+    }
+    Ok(judged(reading, &verdict))
+}
+
 /// A verdict as the trail keeps it.
 fn judged(reading: &Reading, verdict: &Verdict) -> Judged {
-    let limit = verdict.limit;
     let shown = displayed(reading.function, reading.shown);
+    judged_as(&shown, reading.function, verdict)
+}
+
+/// The same of a value that was worked out: what was shown, in words, and what kind of value it is.
+pub(crate) fn judged_as(shown: &str, function: Function, verdict: &Verdict) -> Judged {
+    let limit = verdict.limit;
     let source = limit.source;
     let assumed = if verdict.measured.assumed {
         "; meter accuracy assumed"
@@ -197,7 +213,7 @@ fn judged(reading: &Reading, verdict: &Verdict) -> Judged {
     let words = format!(
         "{shown}: {}{}; {}; {} ({}){assumed}{close}",
         verdict.class.word(),
-        limits_words(reading.function, &limit),
+        limits_words(function, &limit),
         verdict.decision.words(),
         source.what,
         source.status.words(),

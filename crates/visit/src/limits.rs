@@ -17,7 +17,7 @@ use crate::book::Book;
 use crate::record::Record;
 
 /// Where the bands of a check come from.
-const HEALTHY: Source = Source::new(
+pub(crate) const HEALTHY: Source = Source::new(
     "what healthy units of this sheet show",
     Status::CommonPractice,
 );
@@ -73,6 +73,11 @@ pub(crate) fn held(book: &Book<'_>, record: &Record, check: usize) -> Option<Hel
 /// What a healthy unit shows where this is asked; none for what is no check of the sheet.
 #[must_use]
 pub fn expected(book: &Book<'_>, record: &Record, asked: &Asked) -> Option<Limit> {
+    if let Some(mended) = &record.mended
+        && let Some(limit) = crate::prove::expected(book, record, mended, &asked.request)
+    {
+        return Some(limit);
+    }
     let check = Record::check_of(book, &asked.request)?;
     held(book, record, check).map(|held| held.limit)
 }
@@ -134,13 +139,13 @@ fn terminal<'b>(book: &'b Book<'_>, point: PointId) -> Option<(&'b Part, &'stati
     })
 }
 
-fn value(part: &Part, key: &str) -> Option<f64> {
+pub(crate) fn value(part: &Part, key: &str) -> Option<f64> {
     let at = part.kind.params.iter().position(|p| p.name == key)?;
     part.values.get(at).copied()
 }
 
 /// A number with a unit off a plate, in the base unit.
-fn plate_number(record: &Record, part: &str, key: &str) -> Option<f64> {
+pub(crate) fn plate_number(record: &Record, part: &str, key: &str) -> Option<f64> {
     let entry = record.plate(part, key)?;
     let number: f64 = entry.value.trim().trim_start_matches('±').parse().ok()?;
     let factor = match entry.unit.as_str() {
@@ -151,6 +156,11 @@ fn plate_number(record: &Record, part: &str, key: &str) -> Option<f64> {
         _ => 1.0,
     };
     Some(number * factor)
+}
+
+/// The marking of a section of a run capacitor, as farads.
+pub(crate) fn section(book: &Book<'_>, record: &Record, points: [PointId; 2]) -> Option<Limit> {
+    farads(book, record, points).map(|held| held.limit)
 }
 
 /// A section of a run capacitor against its marking: what was read off the can, else what the

@@ -5,7 +5,7 @@ use ohmtrail_core::gates::{Event as Told, Gate};
 use ohmtrail_core::isolate::State;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
-    Act, Asked, Event, GateEvent, LeftState, Outcome, Power, Request, Stamp,
+    Act, Asked, Event, GateEvent, LeftState, Outcome, Power, Proved, Request, Stamp,
 };
 
 use crate::gate::{Way, Wish};
@@ -35,7 +35,7 @@ impl Visit<'_> {
         if !events.is_empty() || self.record.left.is_some() {
             return events;
         }
-        if self.record.told != Some(self.record.version) {
+        if self.record.told != Some(self.record.version) && self.record.mended.is_none() {
             let ranked = self.suspects();
             return vec![Event::Suspects { ranked }];
         }
@@ -44,6 +44,9 @@ impl Visit<'_> {
         }
         if self.is_leaving() {
             return self.leave(at);
+        }
+        if self.record.mended.is_some() {
+            return self.prove(at);
         }
         self.isolate(at)
     }
@@ -132,7 +135,10 @@ impl Visit<'_> {
                     None
                 }
             }
-            Purpose::Check { .. } => None,
+            Purpose::Prove(needs) if self.gone(*needs, at) => {
+                void("the gate it was asked behind has shut")
+            }
+            Purpose::Check { .. } | Purpose::Prove(_) => None,
         }
     }
 
@@ -204,7 +210,7 @@ impl Visit<'_> {
     }
 
     /// Asks, unless the same step was asked for too often: then its gate is out of reach.
-    fn ask(&mut self, wish: Wish) -> Option<Event> {
+    pub(crate) fn ask(&mut self, wish: Wish) -> Option<Event> {
         if !matches!(wish.purpose, Purpose::Check { .. }) {
             let tries = &mut self.live.tries;
             let known = tries
@@ -273,7 +279,7 @@ impl Visit<'_> {
                 self.live.no_dead = Some(why.clone());
                 self.live.no_power.get_or_insert(why);
             }
-            Purpose::AtWork { check: None, .. } => {
+            Purpose::AtWork { check: None, .. } | Purpose::Prove(_) => {
                 self.live.no_power.get_or_insert(why);
             }
             Purpose::AtWork {
@@ -319,8 +325,14 @@ impl Visit<'_> {
         vec![Event::Left(self.left_state())]
     }
 
-    /// Whether the finding is that nothing is wrong.
+    /// Whether the finding is that nothing is wrong, or the repair came to something else than that
+    /// the unit is left off.
     fn leaves_running(&self) -> bool {
+        if let Some(mended) = &self.record.mended {
+            let end = mended.end.as_ref();
+            return end.is_some_and(|e| e.proved != Proved::LeftOff)
+                && self.record.power == Power::On;
+        }
         let healthy = self
             .record
             .conclusion
@@ -368,7 +380,14 @@ impl Visit<'_> {
     fn left_state(&self) -> LeftState {
         let record = &self.record;
         let faults = record.finding.as_ref().map(|f| f.faults.join(", "));
+        let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
         let mut why = match faults {
+            _ if end.is_some() => {
+                let (how, whys) = end.map_or(("", String::new()), |e| {
+                    (e.proved.words(), e.why.join("; "))
+                });
+                format!("{how}: {whys}")
+            }
             Some(faults) if !faults.is_empty() => format!("found: {faults}"),
             _ if record.power == Power::On => "nothing was found wrong".to_owned(),
             _ => "what failed is not proven".to_owned(),

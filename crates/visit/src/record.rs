@@ -12,6 +12,7 @@ use ohmtrail_trail::event::{
 };
 
 use crate::book::Book;
+use crate::prove::Mended;
 use crate::words;
 
 /// A look that was answered.
@@ -124,6 +125,8 @@ pub struct Record {
     pub decisions: Vec<(Decision, Stamp)>,
     /// Photographs: hash and caption.
     pub photos: Vec<([u8; 32], String)>,
+    /// Of a repair: what it sets out from, and how far it is.
+    pub mended: Option<Box<Mended>>,
     /// Checks that were passed over.
     pub(crate) skipped_checks: BTreeSet<usize>,
     /// Void takes of each check so far.
@@ -188,6 +191,7 @@ impl Default for Record {
             quote: None,
             decisions: Vec::new(),
             photos: Vec::new(),
+            mended: None,
             skipped_checks: BTreeSet::new(),
             voids: BTreeMap::new(),
             version: 0,
@@ -409,9 +413,14 @@ impl Record {
             Event::Tagged { text } => self.tag = Some(text.clone()),
             Event::Closed => self.closed = true,
             Event::Quoted(quote) => self.quote = Some(quote.clone()),
+            Event::Repair(repair) => Mended::begin(self, repair),
             Event::Decided(decision) => self.decisions.push((decision.clone(), entry.at)),
             // Streamed readings are kept for the plots; meters that come and go change no answer.
             _ => {}
+        }
+        if let Some(mut mended) = self.mended.take() {
+            mended.apply(&entry.event, |n| self.ask(n).map(|a| a.request.clone()));
+            self.mended = Some(mended);
         }
     }
 

@@ -5,13 +5,14 @@ use ohmtrail_core::gates::{self, Event as Told, Known, Seen, Step};
 use ohmtrail_core::leads::Leads;
 use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::{Micros, Ohms};
-use ohmtrail_trail::event::{Act, Acted, Event, Power, Request, Stamp, Take};
+use ohmtrail_trail::event::{Act, Acted, Event, Judged, Power, Request, Stamp, Take};
 
 use crate::book::Book;
 use crate::cooldown::AMBIENT;
 use crate::handle::{unknown, wants};
 use crate::input::{Inputs, LEADS, Refusal, Taken};
 use crate::judge::{Weighed, gate_verdict, ground_verdict, leads, verdict, weigh};
+use crate::prove::Needs;
 use crate::visit::{Purpose, Stated, Visit};
 
 /// Void takes of a check before it is passed over.
@@ -143,12 +144,15 @@ impl Visit<'_> {
         let function = taken.function.unwrap_or(wanted);
         // Asked for in that mode, it is what was set, whether the display shows it or not.
         let low = asked.is_some_and(|asked| asked.low_impedance) || self.inputs(meter).are_low();
+        let mut flags = taken.flags;
+        if asked.is_some_and(|asked| asked.at_start) {
+            // Held on purpose: the lowest or the highest of the start is what was asked for.
+            flags.0 &= !(Flags::MINIMUM.0 | Flags::MAXIMUM.0);
+        }
         let reading = Reading {
             function,
             shown: taken.shown,
-            flags: taken
-                .flags
-                .with_if(Flags::LOW_IMPEDANCE, low && is_volts(function)),
+            flags: flags.with_if(Flags::LOW_IMPEDANCE, low && is_volts(function)),
             meter,
             at: at.steady,
         };
@@ -192,7 +196,8 @@ impl Visit<'_> {
         let epoch_holds = match &purpose {
             Some(Purpose::Check {
                 epoch: Some(epoch), ..
-            }) => *epoch == self.gates.epoch(),
+            })
+            | Some(Purpose::Prove(Needs::Measure(epoch))) => *epoch == self.gates.epoch(),
             _ => true,
         };
         let dead = self.may_measure_dead(at) && epoch_holds && state.power == Power::Off;
@@ -228,6 +233,9 @@ impl Visit<'_> {
             let low = reading.flags.has(Flags::LOW_IMPEDANCE);
             let check = pair.and_then(|p| self.book.check_for(reading.function, p, &state, low));
             let said = match (&purpose, check) {
+                (Some(Purpose::Prove(_)), _) => {
+                    self.proof_verdict(ask, &reading, &weighed, &accuracy)
+                }
                 (
                     Some(Purpose::Gate(
                         Step::ReadDead { at_most, .. } | Step::ReadCharge { at_most, .. },
@@ -299,6 +307,29 @@ impl Visit<'_> {
         }
         events.extend(gate_events);
         events
+    }
+
+    /// The verdict on a take that answers a proof of a repair.
+    fn proof_verdict(
+        &self,
+        ask: Option<u32>,
+        reading: &Reading,
+        weighed: &Weighed,
+        accuracy: &Stated,
+    ) -> Result<Option<Judged>, String> {
+        let asked = ask.and_then(|n| self.record.ask(n));
+        let (Some(asked), Some(mended)) = (asked, self.record.mended.as_deref()) else {
+            return Ok(None);
+        };
+        let read = (reading, weighed);
+        crate::prove::verdict(
+            self.book,
+            &self.record,
+            mended,
+            &asked.request,
+            read,
+            accuracy,
+        )
     }
 
     /// Tells the gates of a take, unless it was made where voltage is expected whatever they know:

@@ -14,6 +14,7 @@ use crate::book::Book;
 use crate::cooldown::News;
 use crate::input::{Inputs, Refusal};
 use crate::isolate::Stand;
+use crate::prove::Needs;
 use crate::record::Record;
 
 /// Where a visit stands.
@@ -23,6 +24,8 @@ pub enum Stage {
     Before,
     /// Looking for what failed.
     Isolating,
+    /// Fitting a part and proving the unit.
+    Repairing,
     /// Something is found, or the checks were ended: the unit is being left.
     Leaving,
     /// The unit was left; the tag may be hung.
@@ -52,6 +55,8 @@ pub(crate) enum Purpose {
     AtWork { points: Pair, check: Option<usize> },
     /// An act on the way to a state, or to leaving.
     Way { leaving: bool },
+    /// A step of a repair or one of its proofs, and what it rests on.
+    Prove(Needs),
 }
 
 /// The ask that this run made, and what for.
@@ -243,14 +248,20 @@ impl<'b> Visit<'b> {
             Stage::Left
         } else if self.is_leaving() {
             Stage::Leaving
+        } else if record.mended.is_some() {
+            Stage::Repairing
         } else {
             Stage::Isolating
         }
     }
 
-    /// Whether a finding stands for the evidence as it is, or the checks were ended.
+    /// Whether a finding stands for the evidence as it is, or the checks were ended; of a repair,
+    /// whether it came to an end.
     pub(crate) fn is_leaving(&self) -> bool {
         let record = &self.record;
+        if let Some(mended) = &record.mended {
+            return mended.end.is_some();
+        }
         record.finding.is_some() && record.found == Some(record.version)
     }
 

@@ -24,7 +24,12 @@ const MAY_USE: [(&str, &[&str]); 19] = [
     ("ohmtrail-stock", &["ohmtrail-core", "ohmtrail-circuit"]),
     (
         "ohmtrail-visit",
-        &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-trail"],
+        &[
+            "ohmtrail-core",
+            "ohmtrail-circuit",
+            "ohmtrail-stock",
+            "ohmtrail-trail",
+        ],
     ),
     (
         "ohmtrail-paper",

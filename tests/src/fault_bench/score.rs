@@ -134,7 +134,7 @@ fn flaw(sheet: &Sheet, case: &Case, found: &Found) -> Mark {
         case.flaws.iter().any(|flaw| match *flaw {
             Flaw::Wire { wire, .. } => owner == sheet.parts.len() + wire,
             Flaw::Value { part, .. } => owner == part,
-            Flaw::Path { .. } => false,
+            Flaw::Path { .. } | Flaw::Swap { .. } => false,
         })
     };
     // Or it says itself that no check tells what it names from that.
@@ -164,7 +164,7 @@ pub fn condemns_hot(sheet: &Sheet, case: &Case, played: &Played) -> bool {
         let ill = case.faults.iter().any(|&f| own(&sheet.faults[f].name));
         let flawed = case.flaws.iter().any(|flaw| match *flaw {
             Flaw::Value { part: p, .. } => sheet.parts[p].name == *part,
-            Flaw::Wire { .. } | Flaw::Path { .. } => false,
+            Flaw::Wire { .. } | Flaw::Path { .. } | Flaw::Swap { .. } => false,
         });
         let named = found.faults.iter().any(|name| own(name));
         !ill && !flawed && named

@@ -1,11 +1,13 @@
 //! `ohmtrail demo`: a whole invented visit on the simulated bench. The unit is solved by the
 //! circuit crate; the meter's bytes come through a real pseudo-terminal and the same serial driver
-//! that reads hardware.
+//! that reads hardware. With `--repair` the visit that repairs what it found comes after it.
+
+mod repair;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use ohmtrail_circuit::bench::{Bench, BenchError};
+use ohmtrail_circuit::bench::{Bench, BenchError, Told};
 use ohmtrail_circuit::meter::{Ideal, input_ohms};
 use ohmtrail_circuit::sheet::Question;
 use ohmtrail_core::reading::{Function, MeterId, Reading};
@@ -28,6 +30,7 @@ use ohmtrail_visit::{Book, Input, Inputs, Taken};
 use serde_json::json;
 
 use super::desk::{Desk, Passing};
+use super::visit::outcome;
 use super::{bundle, cooling, dialogue, tell};
 use crate::beforehand::Beforehand;
 use crate::exit::Exit;
@@ -58,6 +61,9 @@ pub struct Args {
     /// What the customer reports; `ohmtrail sheet complaints NAME` lists what there is
     #[arg(long, value_name = "NAME")]
     complaint: Option<String>,
+    /// The repair comes after it: the quote, the part, every wire back, and the proof
+    #[arg(long)]
+    repair: bool,
     /// Where the trail is written; a new file under visits/ by default
     #[arg(long, value_name = "FILE")]
     trail: Option<PathBuf>,
@@ -107,7 +113,11 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         .build()
         .map_err(|e| Fail::new(Exit::System, format!("no runtime: {e}")))?;
     let mut demo = runtime.block_on(Demo::begin(&book, args, &faults, &path))?;
-    runtime.block_on(demo.visit(args, &names, &path, out))
+    let found = runtime.block_on(demo.visit(args, &names, &path, out))?;
+    if !args.repair || found != Exit::Done {
+        return Ok(found);
+    }
+    runtime.block_on(demo.repair(args, &faults, &path, out))
 }
 
 /// A new file under visits/, named after the moment.
@@ -274,7 +284,13 @@ impl<'b> Demo<'b> {
             what: complaint,
             words: String::new(),
         };
-        let mut events = self.desk.say(input, self.time.now())?;
+        let events = self.desk.say(input, self.time.now())?;
+        self.hold(events, out).await?;
+        self.end(path, out)
+    }
+
+    /// Answers what is asked, until nothing more is.
+    async fn hold(&mut self, mut events: Vec<Event>, out: &mut Out) -> Result<(), Fail> {
         loop {
             events.extend(self.desk.go_on(self.time.now())?);
             for event in events.drain(..) {
@@ -295,12 +311,11 @@ impl<'b> Demo<'b> {
                 continue;
             }
             let Some(asked) = self.desk.visit().record().open_ask().cloned() else {
-                break;
+                return Ok(());
             };
             events = self.answer(&asked).await?;
             out.finish()?;
         }
-        self.end(path, out)
     }
 
     /// What a customer would report of this unit: the complaint that fits what is seen of it.
@@ -366,6 +381,9 @@ impl<'b> Demo<'b> {
                     _ => skip(asked, "nothing of that name is on the bench"),
                 }
             }
+            Request::Act {
+                act: Act::Fit(part),
+            } => return self.fit(asked, part),
             Request::Act { act } => {
                 self.act(act);
                 Input::Done { ask, act: None }
@@ -386,6 +404,10 @@ impl<'b> Demo<'b> {
             Act::Discharge => self.bench.discharge(),
             Act::WaitCool => self.bench.wait_cool(),
             Act::CloseBreaker => self.bench.close_breaker(),
+            Act::CallOn => self.bench.tell(Told::Call),
+            Act::CallOff => self.bench.tell(Told::Nothing),
+            Act::CallHeating => self.bench.tell(Told::Heating),
+            Act::StartDefrost => self.bench.tell(Told::Defrost),
             Act::Lift(ends) => {
                 for end in ends.iter().filter_map(|e| sheet.point(e)) {
                     self.bench.lift(end);
@@ -412,7 +434,12 @@ impl<'b> Demo<'b> {
             return Ok(self.desk.say(input, self.time.now())?);
         };
         let input = input_ohms(wanted.low_impedance);
-        let value = match self.bench.measure_through(function, [a, b], input) {
+        let read = if wanted.at_start {
+            self.bench.at_start(function, [a, b])
+        } else {
+            self.bench.measure_through(function, [a, b], input)
+        };
+        let value = match read {
             Ok(Ideal::Value(value)) => value,
             Ok(Ideal::Overload) => f64::INFINITY,
             // A clamp around a wire of a dead unit.
@@ -506,8 +533,7 @@ impl<'b> Demo<'b> {
             .say(Input::Tagged(card.clone()), self.time.now())?;
         self.desk.say(Input::Close, self.time.now())?;
         self.desk.commit()?;
-        let found = self.desk.visit().record().finding.as_ref();
-        let carried = found.is_some_and(|f| !f.faults.is_empty());
+        let outcome = outcome(self.desk.visit().record());
         if out.json() {
             out.json_line(&json!({ "tag": card, "trail": path }))?;
         } else {
@@ -518,7 +544,7 @@ impl<'b> Demo<'b> {
                 path.display()
             ))?;
         }
-        Ok(if carried { Exit::Done } else { Exit::Open })
+        Ok(outcome)
     }
 }
 

@@ -25,6 +25,8 @@ pub fn line(event: &Event) -> Option<Value> {
         Event::Struck { take, why } => json!({ "struck": { "take": take, "why": why } }),
         Event::Concluded(conclusion) => json!({ "conclusion": Conclusion::of(conclusion) }),
         Event::Found(finding) => json!({ "finding": Finding::of(finding) }),
+        Event::Fitted(fitted) => json!({ "fitted": fitted }),
+        Event::RepairEnded(end) => json!({ "repair": end }),
         Event::Left(left) => json!({ "left": Left::of(left) }),
         _ => return None,
     })

@@ -7,6 +7,7 @@ mod desk;
 mod dialogue;
 mod earlier;
 pub mod isolate;
+mod repair;
 mod tell;
 mod typed;
 pub mod visit;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use ohmtrail_trail::event::{Conclusion, Event, Finding, Outcome, Take};
+use ohmtrail_trail::event::{Conclusion, Event, Finding, Outcome, RepairEnd, Take};
 use ohmtrail_visit::displayed;
 
 /// A take on one line: what the display showed and what it proves.
@@ -38,8 +38,27 @@ pub fn event(event: &Event) -> Option<String> {
             text
         }
         Event::Concluded(concluded) => return conclusion(concluded),
+        Event::Fitted(fitted) => format!("fitted {}: {}", fitted.part, fitted.words),
+        Event::RepairEnded(end) => ended(end),
         _ => return None,
     })
+}
+
+/// What a repair came to, in some lines.
+fn ended(end: &RepairEnd) -> String {
+    let mut text = format!("\nRepair: {}\n", end.proved.words());
+    for why in &end.why {
+        let _ = writeln!(text, "  {why}");
+    }
+    for proof in &end.proofs {
+        let passed = match proof.passed {
+            Some(true) => "passed",
+            Some(false) => "failed",
+            None => "not proven",
+        };
+        let _ = writeln!(text, "  {passed}: {}: {}", proof.what, proof.words);
+    }
+    text
 }
 
 fn names(faults: &[String]) -> String {

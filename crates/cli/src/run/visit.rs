@@ -14,14 +14,15 @@ use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::session::{Clock, Session, SessionEvent};
 use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
-use ohmtrail_trail::event::{Event, MeterJoined, Opened, Stamp, Streamed};
-use ohmtrail_visit::{Book, Input, Inputs, Stage, Taken};
+use ohmtrail_trail::event::{Event, MeterJoined, Opened, Proved, Stamp, Streamed};
+use ohmtrail_visit::{Book, Input, Inputs, Record, Stage, Taken};
 use tokio::sync::mpsc;
 use tokio::time::sleep;
 
 use super::cooling::{self, ColdArgs};
 use super::desk::Desk;
 use super::earlier::{EarlierArgs, Told};
+use super::repair::{Found, RepairArgs};
 use super::typed::{self, Typed};
 use super::{dialogue, tell};
 use crate::beforehand::Beforehand;
@@ -48,6 +49,8 @@ pub struct Args {
     cold: ColdArgs,
     #[command(flatten)]
     earlier: EarlierArgs,
+    #[command(flatten)]
+    repair: RepairArgs,
     /// The trail: a new file
     #[arg(
         long,
@@ -106,12 +109,16 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
             ));
         }
     };
+    let found = args.repair.read(&book)?;
     let at = stamp(clock);
     let (desk, path) = match (&args.trail, &args.resume) {
         (Some(path), _) => {
             let mut opened = opened(&args, &book);
             if let Some(told) = &told {
                 told.link(&mut opened)?;
+            }
+            if let Some(found) = &found {
+                found.link(&mut opened)?;
             }
             (Desk::open(&book, opened, Some(path), at)?, path.clone())
         }
@@ -133,6 +140,7 @@ async fn hold(mut args: Args, out: &mut Out) -> Result<Exit, Fail> {
         group: Vec::new(),
         path,
     };
+    table.repairs(found, out)?;
     table.begin(&args, told.as_ref(), &profile, out)?;
     table.run(out).await
 }
@@ -177,6 +185,18 @@ enum Heard {
 }
 
 impl Table<'_> {
+    /// Tells the visit what it repairs, before anything else.
+    fn repairs(&mut self, found: Option<Found>, out: &mut Out) -> Result<(), Fail> {
+        let Some(found) = found else { return Ok(()) };
+        let words = found.words();
+        self.desk
+            .say(Input::Repair(found.repair), stamp(self.clock))?;
+        if out.json() {
+            return out.json_line(&serde_json::json!({ "repairs": words }));
+        }
+        out.line(&words)
+    }
+
     fn begin(
         &mut self,
         args: &Args,
@@ -462,9 +482,24 @@ impl Table<'_> {
             out.line(&card)?;
             out.line(&format!("Trail: {}", self.path.display()))?;
         }
-        let found = self.desk.visit().record().finding.as_ref();
-        let carried = found.is_some_and(|f| !f.faults.is_empty());
-        Ok(if carried { Exit::Done } else { Exit::Open })
+        Ok(outcome(self.desk.visit().record()))
+    }
+}
+
+/// How a visit came out, as an exit code: a fault was found, or a repair was proven.
+pub(super) fn outcome(record: &Record) -> Exit {
+    if let Some(mended) = &record.mended {
+        return match mended.end.as_ref().map(|e| e.proved) {
+            Some(Proved::Proven) => Exit::Done,
+            Some(Proved::LeftOff) => Exit::Fails,
+            Some(Proved::Monitor) | None => Exit::Open,
+        };
+    }
+    let found = record.finding.as_ref();
+    if found.is_some_and(|f| !f.faults.is_empty()) {
+        Exit::Done
+    } else {
+        Exit::Open
     }
 }
 

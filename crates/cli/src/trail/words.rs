@@ -89,6 +89,16 @@ pub fn event(event: &Event) -> String {
         } => format!("lifted {end} from {from}, {mark}"),
         Event::PutBack { end, to, .. } => format!("put back {end} to {to}"),
         Event::WireChecked { end, on, .. } => format!("checked {end} on {on}"),
+        Event::Repair(r) => format!(
+            "repair of what the visit of {} found ({}): {}",
+            r.day,
+            set(&r.faults),
+            r.parts.join(", ")
+        ),
+        Event::Fitted(f) => format!("fitted {}: {}", f.part, f.words),
+        Event::RepairEnded(end) => {
+            format!("repair {}: {}", end.proved.words(), end.why.join("; "))
+        }
         Event::Photo { caption, size, .. } => format!("photograph, {size} bytes: {caption}"),
         Event::Note { text } => format!("note: {text}"),
         Event::Left(l) => format!(
@@ -170,6 +180,15 @@ fn request(request: &Request) -> String {
             function.name(),
             state(s)
         ),
+        Request::AtStart {
+            function,
+            points: [a, b],
+            state: s,
+        } => format!(
+            "{} held of the start {a} to {b}, {}",
+            function.name(),
+            state(s)
+        ),
         Request::Act { act: a } => act(a),
         _ => "something of a newer program".to_owned(),
     }
@@ -191,6 +210,12 @@ fn act(act: &Act) -> String {
         Act::WaitCool => "wait until the motors are cold".into(),
         Act::CallOn => "turn the thermostat to a call".into(),
         Act::CallOff => "turn the call off".into(),
+        Act::Fit(part) => format!("fit the new part for {part}"),
+        Act::CheckWire(end) => format!("look at {end}"),
+        Act::PutRight(ends) => format!("put right {}", ends.join(" ")),
+        Act::CallHeating => "turn the thermostat to a call for heating".into(),
+        Act::StartDefrost => "start a defrost".into(),
+        Act::ProveCharge => "prove the refrigerant charge".into(),
         _ => "something of a newer program".into(),
     }
 }

@@ -38,6 +38,7 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
             p.kind { (t.say(&format!("do-{}", ask.kind))) " · " (ask.id) }
             (heading(t, ask))
             @if ask.input == Some("low-impedance") { p.mark { (t.say("low-impedance")) } }
+            @if let Some(held) = ask.hold { p.mark { (t.say(&format!("hold-{held}"))) } }
             (places(t, screen, ask))
             @if ask.kind != "look" { p.why { (kept(&ask.why)) } }
             @if ask.kind != "act" {
@@ -82,6 +83,7 @@ fn heading(t: Tongue, ask: &Ask) -> Markup {
 /// Where the probes go, or which wire ends it is about.
 fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
     html! {
+        @if let Some(part) = ask.what.as_ref().filter(|_| ask.kind == "act") { p { b { (part) } } }
         @if let Some(points) = &ask.points {
             ul.probes { @for (mark, point) in ["A", "B"].iter().zip(points) {
                 li { span class={ "probe " (mark.to_lowercase()) } { (mark) } " " b { (point) }

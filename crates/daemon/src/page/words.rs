@@ -189,6 +189,12 @@ mod tests {
             Act::WaitCool,
             Act::CallOn,
             Act::CallOff,
+            Act::Fit(String::new()),
+            Act::CheckWire(String::new()),
+            Act::PutRight(ends()),
+            Act::CallHeating,
+            Act::StartDefrost,
+            Act::ProveCharge,
         ];
         let words = |all: &[&str]| all.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>();
         let gates = [
@@ -211,12 +217,14 @@ mod tests {
                     "opening", "up", "silent", "garbage", "away", "failed", "ended",
                 ]),
             ),
+            ("hold-", words(&["lowest", "highest"])),
             (
                 "stage-",
                 words(&[
                     "opening",
                     "before",
                     "isolating",
+                    "repairing",
                     "leaving",
                     "left",
                     "closed",

@@ -100,6 +100,7 @@ pub(super) const fn stage_word(stage: Stage) -> &'static str {
     match stage {
         Stage::Before => "before",
         Stage::Isolating => "isolating",
+        Stage::Repairing => "repairing",
         Stage::Leaving => "leaving",
         Stage::Left => "left",
         Stage::Closed => "closed",

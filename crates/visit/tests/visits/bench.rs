@@ -3,7 +3,7 @@
 
 use std::sync::OnceLock;
 
-use ohmtrail_circuit::bench::{Bench, BenchError};
+use ohmtrail_circuit::bench::{Bench, BenchError, Told};
 use ohmtrail_circuit::meter::{Ideal, input_ohms};
 use ohmtrail_circuit::sheet::{Question, Sheet, read_builtin};
 use ohmtrail_core::accuracy::{Accuracy, Spec};
@@ -40,7 +40,7 @@ pub fn opened() -> Opened {
     opened_on(sheet())
 }
 
-fn opened_on(sheet: &Sheet) -> Opened {
+pub fn opened_on(sheet: &Sheet) -> Opened {
     Opened {
         tool: "test".into(),
         work_order: "W-17 (invented)".into(),
@@ -109,6 +109,8 @@ pub fn show(function: Function, ideal: Ideal) -> Shown {
 pub struct Hands<'b> {
     pub visit: Visit<'b>,
     pub bench: Bench<'b>,
+    /// The same unit with every wire in its place, where the one on the bench has a miswire.
+    pub right: Option<Bench<'b>>,
     pub entries: Vec<Entry>,
     pub seconds: f64,
     pub trace: bool,
@@ -123,6 +125,7 @@ impl<'b> Hands<'b> {
         let mut hands = Hands {
             visit: Visit::new(book),
             bench: Bench::new(&book.circuit, seed, &numbers),
+            right: None,
             entries: Vec::new(),
             seconds: 0.0,
             trace: std::env::var("TRACE").is_ok(),
@@ -212,6 +215,9 @@ impl<'b> Hands<'b> {
             Request::LowImpedance {
                 function, points, ..
             } => Input::Take(self.take_through(*function, points, ask, true)),
+            Request::AtStart {
+                function, points, ..
+            } => Input::Take(self.held(*function, points, ask)),
             Request::Act { act } => {
                 self.do_act(act);
                 Input::Done { ask, act: None }
@@ -260,26 +266,33 @@ impl<'b> Hands<'b> {
         }
     }
 
+    /// What the meter held of the start.
+    fn held(&self, function: Function, points: &[String; 2], ask: Option<u32>) -> Taken {
+        let pair =
+            [&points[0], &points[1]].map(|p| self.visit.book().sheet.point(p).expect("a point"));
+        let ideal = self.bench.at_start(function, pair).expect("under power");
+        let lowest = function == Function::VoltsAc;
+        Taken {
+            ask,
+            function: Some(function),
+            points: Some(points.clone()),
+            shown: show(function, ideal),
+            flags: Flags::NONE
+                .with_if(Flags::MINIMUM, lowest)
+                .with_if(Flags::MAXIMUM, !lowest),
+            meter: None,
+        }
+    }
+
     pub fn do_act(&mut self, act: &Act) {
-        match act {
-            Act::OpenBreaker | Act::LockDisconnect => self.bench.open_breaker(),
-            Act::OpenOtherSources => self.bench.open_other_sources(),
-            Act::Discharge => self.bench.discharge(),
-            Act::WaitCool => self.bench.wait_cool(),
-            Act::CloseBreaker => self.bench.close_breaker(),
-            Act::Lift(ends) => {
-                for end in ends {
-                    self.bench
-                        .lift(self.visit.book().sheet.point(end).expect("an end"));
-                }
-            }
-            Act::PutBack(ends) => {
-                for end in ends {
-                    self.bench
-                        .put_back(self.visit.book().sheet.point(end).expect("an end"));
-                }
-            }
-            _ => {}
+        if matches!(act, Act::PutRight(_))
+            && let Some(right) = self.right.take()
+        {
+            self.bench = right;
+        }
+        let sheet = self.visit.book().sheet;
+        for bench in std::iter::once(&mut self.bench).chain(&mut self.right) {
+            done(bench, sheet, act);
         }
     }
 
@@ -315,6 +328,32 @@ impl<'b> Hands<'b> {
             self.say(input).expect("an honest answer is taken");
         }
         panic!("never asked");
+    }
+}
+
+/// Does it on one bench.
+pub fn done(bench: &mut Bench<'_>, sheet: &Sheet, act: &Act) {
+    match act {
+        Act::OpenBreaker | Act::LockDisconnect => bench.open_breaker(),
+        Act::OpenOtherSources => bench.open_other_sources(),
+        Act::Discharge => bench.discharge(),
+        Act::WaitCool => bench.wait_cool(),
+        Act::CloseBreaker => bench.close_breaker(),
+        Act::CallOn => bench.tell(Told::Call),
+        Act::CallOff => bench.tell(Told::Nothing),
+        Act::CallHeating => bench.tell(Told::Heating),
+        Act::StartDefrost => bench.tell(Told::Defrost),
+        Act::Lift(ends) => {
+            for end in ends {
+                bench.lift(sheet.point(end).expect("an end"));
+            }
+        }
+        Act::PutBack(ends) => {
+            for end in ends {
+                bench.put_back(sheet.point(end).expect("an end"));
+            }
+        }
+        _ => {}
     }
 }
 

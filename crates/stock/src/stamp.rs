@@ -1,0 +1,133 @@
+//! What is stamped on a new part, held against the part that failed.
+
+use ohmtrail_core::fit::{Outcome, Reason};
+
+use crate::offer::{Offer, offers};
+use crate::part::{FIELDS, Part, Wrong, no_field};
+use crate::sheet::{Failed, PlateValue, field_of};
+use crate::stock::{Item, Stock};
+
+/// How a new part matches.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Match {
+    /// What it came to.
+    pub outcome: Outcome,
+    /// Which criteria are not simply the same, each in words; empty where all are.
+    pub words: Vec<String>,
+}
+
+/// Holds a new part against the failed one, by the rules that the search of a stock goes by.
+///
+/// # Errors
+/// What of the stamp is not understood.
+pub fn held(failed: &Failed, stamp: &[PlateValue]) -> Result<Match, Vec<Wrong>> {
+    let kind = failed.wanted.kind();
+    let known = |key: &str| {
+        let mut fields = FIELDS.iter();
+        fields.any(|f| f.name == field_of(key) && f.of.contains(&kind))
+    };
+    let odd = stamp.iter().filter(|p| !known(&p.key));
+    let odd: Vec<Wrong> = odd
+        .map(|p| Wrong {
+            field: p.key.clone(),
+            what: no_field(kind, &p.key),
+        })
+        .collect();
+    if !odd.is_empty() {
+        return Err(odd);
+    }
+    let of = |field: &str| {
+        let mut stamp = stamp.iter().rev();
+        let own = stamp.find(|p| field_of(&p.key) == field);
+        own.map(|p| p.text.clone())
+    };
+    let item = Item {
+        line: 1,
+        name: "the new part".to_owned(),
+        quantity: 1,
+        place: String::new(),
+        note: String::new(),
+        part: Part::read(kind, &of)?,
+    };
+    let found = offers(&failed.wanted, &Stock { items: vec![item] });
+    let mut all = (found.fits.iter())
+        .chain(&found.unknown)
+        .chain(&found.refused);
+    Ok(all.next().map_or_else(
+        || Match {
+            outcome: Outcome::Refused,
+            words: vec!["it is another kind of part".to_owned()],
+        },
+        told,
+    ))
+}
+
+fn told(offer: &Offer) -> Match {
+    let mut words = Vec::new();
+    for judged in &offer.judged {
+        let section = if judged.section.is_empty() {
+            String::new()
+        } else {
+            format!("{} ", judged.section)
+        };
+        let rows = judged.report.rows().iter();
+        for row in rows.filter(|r| r.reason != Reason::Same) {
+            words.push(format!(
+                "{section}{}: {} ({})",
+                row.aspect.words(),
+                row.reason.words(),
+                row.source.what
+            ));
+        }
+    }
+    Match {
+        outcome: offer.outcome,
+        words,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use ohmtrail_circuit::sheet::read_builtin;
+
+    use super::*;
+    use crate::sheet::failed;
+
+    #[test]
+    fn a_new_capacitor_is_held_by_the_rules_of_the_stock() {
+        let sheet = read_builtin("split-heat-pump-1ph")
+            .expect("there")
+            .expect("right");
+        let part = sheet.parts.iter().position(|p| p.name == "run-cap");
+        let part = part.expect("a capacitor");
+        let failed = failed(&sheet, &[part], &[], None)
+            .remove(0)
+            .expect("a rule");
+        let stamped = |rows: &[(&str, &str)]| -> Vec<PlateValue> {
+            let all = rows.iter().map(|(key, text)| PlateValue {
+                part: "run-cap".into(),
+                key: (*key).into(),
+                text: (*text).into(),
+            });
+            all.collect()
+        };
+        let same = [
+            ("capacitance-herm", "35 uF"),
+            ("capacitance-fan", "5 uF"),
+            ("tolerance", "6 %"),
+            ("rated-volts", "440 V"),
+            ("duty", "run"),
+        ];
+        let fits = held(&failed, &stamped(&same)).expect("understood");
+        assert_eq!((fits.outcome, fits.words), (Outcome::Fits, vec![]));
+        let mut weak = same;
+        weak[3].1 = "370 V";
+        let refused = held(&failed, &stamped(&weak)).expect("understood");
+        assert_eq!(refused.outcome, Outcome::Refused);
+        assert!(refused.words.iter().any(|w| w.contains("rated volts")));
+        let unknown = held(&failed, &stamped(&same[..4])).expect("understood");
+        assert_eq!(unknown.outcome, Outcome::Unknown);
+        let odd = held(&failed, &stamped(&[("poles", "2")])).expect_err("no capacitor has poles");
+        assert_eq!(odd[0].field, "poles");
+    }
+}

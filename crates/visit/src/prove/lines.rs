@@ -1,0 +1,408 @@
+//! Every proof of a repair with how far it is: what the trail says of it, and what is still to be done.
+
+use ohmtrail_circuit::parts::Sight;
+use ohmtrail_circuit::sheet::{Heat, PointId};
+use ohmtrail_core::class::Class;
+use ohmtrail_core::rules::current;
+use ohmtrail_trail::event::{Act, Proof, Request};
+
+use super::fit::{self, Place};
+use super::mended::{Answer, How, Mended, Told};
+use super::plan::{Item, Outside, Quest, plan};
+use crate::book::Book;
+use crate::limits::plate_number;
+use crate::record::{Record, Took};
+use crate::words::amount;
+
+/// How often ends may be put right before the unit is left off.
+pub(crate) const PUT_RIGHT: u32 = 2;
+/// How often a reading that is too close to call is made.
+const READ: usize = 2;
+
+/// What is still to be done for a proof.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Todo {
+    Fit(String),
+    Check(usize),
+    /// A wire end goes back where it was, and is then held against the wire map.
+    PutBack(String),
+    CheckWire(String),
+    /// The pair of the plan of ohms.
+    Ohms(usize),
+    PutRight(Vec<String>),
+    Item(Box<Item>),
+}
+
+/// A proof, and what is to be done for it; none where it is settled.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Line {
+    pub proof: Proof,
+    pub todo: Option<Todo>,
+}
+
+fn line(what: String, passed: Option<bool>, words: impl Into<String>, ask: Option<u32>) -> Line {
+    let proof = Proof {
+        what,
+        passed,
+        words: words.into(),
+        ask,
+    };
+    Line { proof, todo: None }
+}
+
+fn to_do(what: String, todo: Todo) -> Line {
+    let mut line = line(what, None, "it was not come to", None);
+    line.todo = Some(todo);
+    line
+}
+
+/// Every proof, in the order they are made.
+pub(crate) fn lines(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
+    let mut all = fitting(book, mended);
+    for fitted in &mended.fitted {
+        if let Some(Place::Part(part)) = fit::place(book, &fitted.part) {
+            all.extend(by_itself(book, record, mended, part));
+        }
+    }
+    all.extend(wires(book, record, mended));
+    all.extend(ohms(book, record, mended));
+    let items = plan(book, record, mended);
+    let each = items.into_iter().map(|i| item(book, record, mended, i));
+    all.extend(each);
+    all
+}
+
+/// What answers a measurement between two points, either way round.
+fn measures(answer: &Answer, book: &Book<'_>, points: [PointId; 2], at_start: bool) -> bool {
+    answer.request.measurement().is_some_and(|asked| {
+        let own = asked.points.each_ref().map(|p| book.sheet.point(p));
+        let [a, b] = points.map(Some);
+        asked.at_start == at_start && (own == [a, b] || own == [b, a])
+    })
+}
+
+/// The take of an answer, if it still counts.
+fn take<'r>(record: &'r Record, answer: &Answer) -> Option<&'r Took> {
+    let How::Took(number) = answer.how else {
+        return None;
+    };
+    let mut takes = record.takes.iter();
+    takes.find(|t| t.take.take == number && t.counts())
+}
+
+/// A value conforms, or does not, with at least this probability; between, its meter cannot tell. The
+/// probability is that of JCGM 106:2012, 7.2; how much is enough is common practice.
+const SURE: f32 = 0.95;
+
+/// How a take came out: none where its meter cannot tell.
+fn passes(took: &Took, outside: Outside) -> Option<bool> {
+    let Some(judged) = &took.take.verdict else {
+        return Some(true);
+    };
+    let within = judged.likely.of(Class::Within);
+    match judged.class {
+        // What should read open does.
+        Class::Open if judged.upper.is_none() && judged.lower.is_some() => Some(true),
+        Class::Within if outside == Outside::Warn => Some(true),
+        Class::Within => (within >= SURE).then_some(true),
+        Class::Low | Class::High => match outside {
+            Outside::LeaveOff => (within <= 1.0 - SURE).then_some(false),
+            Outside::Monitor => None,
+            Outside::Warn => Some(true),
+        },
+        Class::Absent | Class::Open | Class::Short => Some(false),
+    }
+}
+
+fn words_of(took: &Took) -> String {
+    match &took.take.verdict {
+        Some(judged) => judged.words.clone(),
+        None => crate::words::displayed(took.take.function, took.take.shown),
+    }
+}
+
+fn fitting(book: &Book<'_>, mended: &Mended) -> Vec<Line> {
+    let each = mended.repair.parts.iter().map(|name| {
+        let part = match fit::place(book, name) {
+            Some(Place::Part(at)) => book.sheet.parts[at].words.clone(),
+            _ => format!("wire {name}"),
+        };
+        let what = format!("{part} replaced by one that matches");
+        let answer = mended.act(&Act::Fit(name.clone()));
+        let ask = answer.map(|a| a.ask);
+        if let Some(fitted) = mended.fitted.iter().rev().find(|f| f.part == *name) {
+            return line(what, fitted.matches, fitted.words.clone(), ask);
+        }
+        match answer.map(|a| &a.how) {
+            // Nothing was repaired: whatever follows would prove nothing.
+            Some(How::Skipped(why)) => line(what, Some(false), format!("not fitted: {why}"), ask),
+            _ => to_do(what, Todo::Fit(name.clone())),
+        }
+    });
+    each.collect()
+}
+
+/// The new part, measured by itself before it is connected.
+fn by_itself(book: &Book<'_>, record: &Record, mended: &Mended, part: usize) -> Vec<Line> {
+    let sheet = book.sheet;
+    let fitted = mended
+        .act(&Act::Fit(sheet.parts[part].name.clone()))
+        .map_or(0, |a| a.ask);
+    let checks = sheet
+        .checks
+        .iter()
+        .enumerate()
+        .filter(|(c, check)| check.heat != Some(Heat::Cold) && fit::by_itself(book, *c, part));
+    let each = checks.map(|(c, check)| {
+        let what = format!("{}, before it is connected", check.why);
+        let answer =
+            mended.latest(|a| a.ask > fitted && Record::check_of(book, &a.request) == Some(c));
+        let Some(answer) = answer else {
+            return to_do(what, Todo::Check(c));
+        };
+        let ask = Some(answer.ask);
+        match (&answer.how, take(record, answer)) {
+            (How::Skipped(why), _) => line(what, None, why.clone(), ask),
+            (_, Some(took)) => {
+                let passed = passes(took, Outside::LeaveOff);
+                line(what, passed, words_of(took), ask)
+            }
+            _ => to_do(what, Todo::Check(c)),
+        }
+    });
+    each.collect()
+}
+
+/// Every wire end that was off: back where the wire map has it, and seen there.
+fn wires(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
+    let rewired = mended.rewired(book, record);
+    let each = record.wires.iter().enumerate().filter(|(at, wire)| {
+        // Lifted more than once: the last time counts.
+        !record.wires[at + 1..].iter().any(|w| w.end == wire.end)
+    });
+    let each = each.map(|(_, wire)| {
+        let photo = if wire.photo.is_some() {
+            ", photographed"
+        } else {
+            ""
+        };
+        let what = format!("{} ({}) on {}{photo}", wire.end, wire.mark, wire.from);
+        let check = mended.act(&Act::CheckWire(wire.end.clone()));
+        let ask = check.map(|a| a.ask);
+        let skipped = |a: &Answer| match &a.how {
+            How::Skipped(why) => Some(why.clone()),
+            _ => None,
+        };
+        if wire.back_on.is_none() {
+            let back = mended.act(&Act::PutBack(vec![wire.end.clone()]));
+            return match back.filter(|a| a.wired == mended.wired).and_then(skipped) {
+                Some(why) => line(what, Some(false), format!("left off: {why}"), ask),
+                None => to_do(what, Todo::PutBack(wire.end.clone())),
+            };
+        }
+        if wire.checked {
+            return line(what, Some(true), "seen there", ask);
+        }
+        match check.and_then(skipped) {
+            Some(why) => {
+                let point = book.sheet.point(&wire.end);
+                let of = |swap: &[PointId; 2]| point.is_some_and(|p| swap.contains(&p));
+                let told = !rewired.untold.iter().any(of);
+                let words = if told {
+                    format!("not looked at: {why}; ohms tell whether it changed places")
+                } else {
+                    format!("not looked at: {why}; and ohms cannot tell it from every other")
+                };
+                line(what, told.then_some(true), words, ask)
+            }
+            None => to_do(what, Todo::CheckWire(wire.end.clone())),
+        }
+    });
+    each.collect()
+}
+
+/// The names of the ends of miswires.
+pub(crate) fn swaps_words(book: &Book<'_>, swaps: &[[PointId; 2]]) -> String {
+    let name = |p: PointId| book.sheet.point_name(p);
+    let each = swaps
+        .iter()
+        .map(|[a, b]| format!("{} with {}", name(*a), name(*b)));
+    each.collect::<Vec<_>>().join(", ")
+}
+
+/// Resistance before power.
+fn ohms(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
+    let rewired = mended.rewired(book, record);
+    let name = |p: PointId| book.sheet.point_name(p);
+    let each = rewired.pairs.iter().enumerate().map(|(n, pair)| {
+        let [a, b] = pair.points.map(name);
+        let tells = match pair.tells.as_slice() {
+            [] => "for the next one".to_owned(),
+            tells => format!("no exchange of {}", swaps_words(book, tells)),
+        };
+        let what = format!("resistance {a} to {b} before power: {tells}");
+        let fits = |x: &Answer| {
+            x.wired == mended.wired
+                && !matches!(&x.request, Request::AtStart { .. })
+                && x.request
+                    .measurement()
+                    .is_some_and(|m| m.function.injects())
+                && measures(x, book, pair.points, false)
+        };
+        let count = mended.answers.iter().filter(|x| fits(x)).count();
+        let Some(answer) = mended.latest(fits) else {
+            return to_do(what, Todo::Ohms(n));
+        };
+        let ask = Some(answer.ask);
+        if let How::Skipped(why) = &answer.how {
+            return line(what, None, why.clone(), ask);
+        }
+        let Some(took) = take(record, answer) else {
+            return to_do(what, Todo::Ohms(n));
+        };
+        let class = took.take.verdict.as_ref().map(|v| v.class);
+        let words = words_of(took);
+        match class {
+            Some(Class::Within) => match passes(took, Outside::LeaveOff) {
+                None if count < READ => to_do(what, Todo::Ohms(n)),
+                passed => line(what, passed, words, ask),
+            },
+            None => line(what, None, words, ask),
+            Some(_) if mended.put_right < PUT_RIGHT => {
+                let mut ends: Vec<String> = Vec::new();
+                // What was read for another's sake tells that something is off, and not what.
+                let of = |end: &&PointId| pair.tells.iter().flatten().any(|e| e == *end);
+                let all = rewired.pairs.iter().flat_map(|p| p.tells.iter().flatten());
+                for end in all.filter(|end| pair.tells.is_empty() || of(end)) {
+                    let end = name(*end).to_owned();
+                    if !ends.contains(&end) {
+                        ends.push(end);
+                    }
+                }
+                let act = Act::PutRight(ends.clone());
+                let skipped = mended.act(&act).filter(|a| a.wired == mended.wired);
+                match skipped.map(|a| &a.how) {
+                    Some(How::Skipped(why)) => line(
+                        what,
+                        Some(false),
+                        format!("{words}; not put right: {why}"),
+                        ask,
+                    ),
+                    _ => to_do(what, Todo::PutRight(ends)),
+                }
+            }
+            Some(_) => line(what, Some(false), words, ask),
+        }
+    });
+    each.collect()
+}
+
+fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
+    let what = item.what.clone();
+    let mode = match item.told {
+        Told::Heating => mended.act(&Act::CallHeating),
+        Told::Defrost => mended
+            .act(&Act::StartDefrost)
+            .or(mended.act(&Act::CallHeating)),
+        Told::Call if at_start(&item) => mended.act(&Act::CallOff),
+        Told::Call | Told::Nothing => None,
+    };
+    if let Some(Answer {
+        how: How::Skipped(why),
+        ask,
+        ..
+    }) = mode
+    {
+        return line(what, None, why.clone(), Some(*ask));
+    }
+    let answer = mended.latest(|a| {
+        a.told == item.told
+            && match &item.quest {
+                Quest::Look { what, .. } => {
+                    matches!(&a.request, Request::Look { what: own } if own == what)
+                }
+                Quest::Word(act) => matches!(&a.request, Request::Act { act: own } if own == act),
+                Quest::Measure {
+                    function,
+                    points,
+                    at_start,
+                } => {
+                    let same = a.request.measurement().map(|m| m.function);
+                    same == Some(*function) && measures(a, book, *points, *at_start)
+                }
+            }
+    });
+    let Some(answer) = answer else {
+        return to_do(what, Todo::Item(Box::new(item)));
+    };
+    let ask = Some(answer.ask);
+    match (&answer.how, &item.quest) {
+        (How::Skipped(why), _) => line(what, None, why.clone(), ask),
+        (How::Looked(yes), Quest::Look { want, .. }) => {
+            let words = if *yes { "yes" } else { "no" };
+            line(what, Some(yes == want), words, ask)
+        }
+        (How::Done, Quest::Word(_)) => line(what, Some(true), "by the technician's word", ask),
+        (How::Took(_), _) => match take(record, answer) {
+            Some(took) => measured(book, record, mended, &item, took),
+            None => to_do(what, Todo::Item(Box::new(item))),
+        },
+        _ => to_do(what, Todo::Item(Box::new(item))),
+    }
+}
+
+fn at_start(item: &Item) -> bool {
+    matches!(item.quest, Quest::Measure { at_start: true, .. })
+}
+
+fn measured(book: &Book<'_>, record: &Record, mended: &Mended, item: &Item, took: &Took) -> Line {
+    let mut passed = passes(took, item.outside);
+    let mut words = words_of(took);
+    if let Quest::Measure { points, .. } = &item.quest {
+        let close = took
+            .take
+            .verdict
+            .as_ref()
+            .is_some_and(|v| v.class == Class::Within);
+        // A clamp seldom tells a few percent: what it cannot tell was read before the part went in.
+        if passed.is_none() && close && on_the_bench(book, record, mended, *points) {
+            passed = Some(true);
+            words.push_str("; agrees with what it read by itself before it was connected");
+        }
+        if let Some(rla) = over_rla(book, record, took, *points) {
+            let rla = amount(took.take.function, rla);
+            words.push_str(&format!(
+                "; over the rated-load {rla}: a warning and no more"
+            ));
+        }
+    }
+    line(item.what.clone(), passed, words, took.take.ask)
+}
+
+/// Whether this section of a capacitor passed by itself in this visit.
+fn on_the_bench(book: &Book<'_>, record: &Record, mended: &Mended, points: [PointId; 2]) -> bool {
+    let answer = mended.latest(|a| {
+        let farads = a.request.measurement().map(|m| m.function)
+            == Some(ohmtrail_core::reading::Function::Farads);
+        farads && measures(a, book, points, false)
+    });
+    let took = answer.and_then(|a| take(record, a));
+    took.is_some_and(|t| passes(t, Outside::LeaveOff) == Some(true))
+}
+
+/// The rated-load amperes of the compressor whose common is read, if it draws more.
+fn over_rla(book: &Book<'_>, record: &Record, took: &Took, points: [PointId; 2]) -> Option<f64> {
+    if took.take.function != ohmtrail_core::reading::Function::AmpsAc {
+        return None;
+    }
+    let wire = book.sheet.wire_of_end(points[0])?;
+    let part = book.sheet.parts.iter().find(|p| {
+        let own = p.first_point..p.first_point + p.kind.terminals.len();
+        p.kind.looks.iter().any(|l| l.sight == Sight::Running)
+            && wire.terminals.iter().any(|t| own.contains(t))
+    })?;
+    let rla = plate_number(record, &part.name, "rla")?;
+    let most = current::RLA.limit_of(rla).upper?;
+    let started = took.take.verdict.is_some();
+    (started && took.take.value > most).then_some(rla)
+}
