@@ -33,7 +33,7 @@ fn the_examples_of_the_page_are_real() {
 fn the_page_names_every_command() {
     let page = fs::read_to_string(workspace().join("docs/command-line.md")).expect("the page");
     for group in [
-        "box", "check", "config", "fits", "meters", "quote", "sheet", "trail",
+        "bench", "box", "check", "config", "fits", "meters", "quote", "sheet", "trail",
     ] {
         let help: Ran = ohmtrail()
             .args([group, "-h"])

@@ -3,7 +3,8 @@
 use clap::{ColorChoice, Parser, Subcommand};
 
 use crate::{
-    boxes, check, completions, config, exit, fits, meters, paper, quote, run, serve, sheet, trail,
+    bench, boxes, check, completions, config, exit, fits, meters, paper, quote, run, serve, sheet,
+    trail,
 };
 
 /// The heading of the options that every command takes.
@@ -63,6 +64,8 @@ pub enum Command {
     /// The failed part by what is stamped on it, or by the finding of a visit. Capacitors in parallel
     /// are offered with the tolerance of their sum. The maker's instructions prevail.
     Fits(fits::Args),
+    /// The shop bench: how well a measurement repeats, whether a meter has drifted
+    Bench(bench::Args),
     /// Look at, check and compile the description of a unit
     ///
     /// NAME is a built-in sheet (`ohmtrail sheet list`) or the path of a sheet file.

@@ -4,6 +4,7 @@
 
 mod args;
 mod beforehand;
+mod bench;
 mod boxes;
 mod check;
 mod completions;
@@ -67,6 +68,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Quote(args) => quote::run(&args, out),
         Command::Check(args) => check::run(&args, out),
         Command::Fits(args) => fits::run(&args, out),
+        Command::Bench(args) => bench::run(&args, out),
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
         Command::Meters(args) => meters::run(args, out),

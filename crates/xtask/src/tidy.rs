@@ -21,6 +21,7 @@ const MAY_USE: [(&str, &[&str]); 19] = [
         &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-link"],
     ),
     ("ohmtrail-trail", &["ohmtrail-core"]),
+    ("ohmtrail-shop", &[]),
     ("ohmtrail-stock", &["ohmtrail-core", "ohmtrail-circuit"]),
     (
         "ohmtrail-visit",
@@ -77,6 +78,7 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-core",
     "ohmtrail-circuit",
     "ohmtrail-meters",
+    "ohmtrail-shop",
     "ohmtrail-stock",
     "ohmtrail-trail",
     "ohmtrail-visit",
