@@ -8,7 +8,7 @@ use ohmtrail_core::reading::{Function, Reading};
 use ohmtrail_core::rules::under_load::{FORMULA, Feed, capacitance};
 use ohmtrail_core::units::{Amps, Hertz, Volts};
 use ohmtrail_core::verdict::{Limit, Verdict};
-use ohmtrail_trail::event::{Judged, Request};
+use ohmtrail_trail::event::{Judged, Power, Request};
 
 use super::mended::{How, Mended};
 use super::plan::{Against, Quest, plan};
@@ -41,6 +41,9 @@ fn against(
         let pairs = &mended.rewired(book, record).pairs;
         let pair = pairs.iter().find(|p| same(&p.points))?;
         return Some(ohms(book, record, mended, pair));
+    }
+    if asked.state.power == Power::Off {
+        return None;
     }
     let items = plan(book, record, mended).into_iter();
     let item = items.filter(|i| i.told == mended.told).find(|i| {

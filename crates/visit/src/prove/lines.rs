@@ -4,7 +4,7 @@ use ohmtrail_circuit::parts::Sight;
 use ohmtrail_circuit::sheet::{Heat, PointId};
 use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::current;
-use ohmtrail_trail::event::{Act, Proof, Request};
+use ohmtrail_trail::event::{Act, Power, Proof, Request};
 
 use super::fit::{self, Place};
 use super::mended::{Answer, How, Mended, Told};
@@ -327,8 +327,10 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
                     points,
                     at_start,
                 } => {
-                    let same = a.request.measurement().map(|m| m.function);
-                    same == Some(*function) && measures(a, book, *points, *at_start)
+                    // What was read dead there, on the way to a gate, is no proof under power.
+                    let own = a.request.measurement();
+                    own.is_some_and(|m| m.function == *function && m.state.power == Power::On)
+                        && measures(a, book, *points, *at_start)
                 }
             }
     });

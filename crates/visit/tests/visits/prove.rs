@@ -191,6 +191,15 @@ fn the_everyday_repair_is_proven() {
             "{what}: {proof:?}"
         );
     }
+    // What is said of the unit under power was asked for under power.
+    let supply = end.proofs.iter().find(|p| p.what == "supply under load");
+    let ask = supply.and_then(|p| p.ask).expect("an ask");
+    let asked = record.ask(ask).and_then(|a| a.request.measurement());
+    assert_eq!(asked.expect("a measurement").state.power, Power::On);
+    for proof in &end.proofs {
+        let ask = proof.ask.unwrap_or_else(|| panic!("{}", proof.what));
+        assert!(record.ask(ask).is_some(), "{}", proof.what);
+    }
     // Each end is put back by itself and looked at before power, in this order.
     let acts = acts(&hands.entries);
     let at = |act: &Act| acts.iter().position(|a| a == act).expect("done");
