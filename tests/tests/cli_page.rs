@@ -1,4 +1,4 @@
-//! Every example of docs/command-line.md and docs/cooldown.md is run, and its output is the one on
+//! Every example of docs/command-line.md, docs/cooldown.md and docs/refrigerant.md is run, and its output is the one on
 //! the page.
 //!
 //! With `OHMTRAIL_BLESS` set, the page is rewritten with the outputs of now: look at the
@@ -22,7 +22,11 @@ fn the_examples_of_the_page_are_real() {
     .expect("a sheet");
     let stock = workspace().join("docs/stock.csv");
     fs::copy(stock, folder.path().join("stock.csv")).expect("the stock");
-    for (page, least) in [("command-line.md", 27), ("cooldown.md", 2)] {
+    for (page, least) in [
+        ("command-line.md", 27),
+        ("cooldown.md", 2),
+        ("refrigerant.md", 7),
+    ] {
         let examples = docs_blocks::consoles(page, folder.path());
         assert!(examples >= least, "{page}: {examples} examples");
     }

@@ -20,6 +20,7 @@ pub mod gates;
 pub mod isolate;
 pub mod leads;
 pub mod math;
+pub mod psychrometrics;
 pub mod reading;
 pub mod refrigerant;
 pub mod rules;

@@ -151,6 +151,20 @@ impl Answer {
         self.found(name, word, words, Level::Note, Some(source), json)
     }
 
+    /// Adds a number whose uncertainty is that of what it is worked out from.
+    pub fn derived(
+        self,
+        name: &'static str,
+        words: &str,
+        value: f64,
+        unit: &'static str,
+        source: Source,
+    ) -> Self {
+        let json = json!({"value": value, "unit": unit});
+        let word = show(value, unit);
+        self.found(name, word, words, Level::Note, Some(source), json)
+    }
+
     /// What the check leaves unproven.
     pub fn unproven(mut self, unproven: &[&'static str]) -> Self {
         self.unproven.extend(unproven);

@@ -1,7 +1,9 @@
 //! `ohmtrail check RULE …`: one rule of the trade on values as typed, for the shop bench.
 
+mod air;
 mod answer;
 mod capacitor;
+mod charge;
 mod cooldown;
 mod current;
 mod input;
@@ -84,6 +86,14 @@ enum Rule {
     Subcooling(refrigerant::Line),
     /// What superheat a fixed orifice is charged to in this weather
     TargetSuperheat(refrigerant::Target),
+    /// Moist air: humidity, wet bulb, dew point, enthalpy
+    Air(air::Moist),
+    /// Return air less supply air, against what is expected in that air
+    Split(charge::Split),
+    /// The compression ratio, of absolute pressures
+    Compression(charge::Compression),
+    /// What the refrigerant side means together, and what to measure next
+    Charge(charge::Charge),
 }
 
 /// Why a rule gave no verdict.
@@ -181,6 +191,10 @@ fn judge(rule: &Rule, bench: &mut Bench) -> (&'static str, Result<Answer, Stop>)
         Rule::Superheat(args) => ("superheat", args.superheat(bench)),
         Rule::Subcooling(args) => ("subcooling", args.subcooling(bench)),
         Rule::TargetSuperheat(args) => ("target-superheat", args.judge(bench)),
+        Rule::Air(args) => ("air", args.judge(bench)),
+        Rule::Split(args) => ("split", args.judge(bench)),
+        Rule::Compression(args) => ("compression", args.judge(bench)),
+        Rule::Charge(args) => ("charge", args.judge(bench)),
         Rule::MotorCurrent(args) => ("motor-current", args.judge(bench)),
         Rule::CompressorCurrent(args) => ("compressor-current", args.judge(bench)),
     }

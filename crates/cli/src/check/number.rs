@@ -11,6 +11,7 @@ pub fn show(value: f64, unit: &str) -> String {
         "Ohm" if size >= 1e3 => (1e-3, "kOhm"),
         "V" if size > 0.0 && size < 0.1 => (1e3, "mV"),
         "1" => (100.0, "%"),
+        "{ratio}" => (1.0, "to 1"),
         unit => (1.0, unit),
     };
     format!("{} {unit}", digits(value * scale))
@@ -59,6 +60,7 @@ mod tests {
             (238.4, "V", "238.4 V"),
             (0.012, "V", "12 mV"),
             (0.0215, "1", "2.15 %"),
+            (2.9, "{ratio}", "2.9 to 1"),
             (-40.0, "Cel", "-40 Cel"),
             (12_345.0, "Hz", "12345 Hz"),
         ] {

@@ -3,7 +3,7 @@
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::{
-    self as rule, ATMOSPHERE, Point, Refrigerant, SATURATION, TARGET,
+    self as rule, ATMOSPHERE, Metering, Point, Refrigerant, SATURATION, TARGET, Unprovable,
 };
 use ohmtrail_core::rules::RuleError;
 use ohmtrail_core::units::{Celsius, Kelvins, Pascals};
@@ -15,15 +15,21 @@ use super::number::show;
 use crate::fail::Fail;
 
 /// Whoever opens the circuit.
-const CERTIFIED: &str = "the refrigerant circuit is opened only by those who are certified for it; venting is unlawful in many places; local codes come first";
+pub(super) const CERTIFIED: &str = "the refrigerant circuit is opened only by those who are certified for it; venting is unlawful in many places; local codes come first";
 /// What the numbers do not say.
-const ALONE: &str = "one number proves no charge: airflow first, steady for a quarter of an hour, and the maker's data come first";
+pub(super) const ALONE: &str = "one number proves no charge: airflow first, steady for a quarter of an hour, and the maker's data come first";
 
-fn refrigerant(text: &str) -> Result<Refrigerant, String> {
+pub(super) fn refrigerant(text: &str) -> Result<Refrigerant, String> {
     Refrigerant::by_name(text).ok_or_else(|| {
         let known = Refrigerant::ALL.map(Refrigerant::name);
         format!("not known here: one of {}", known.join(", "))
     })
+}
+
+/// The air's pressure at an altitude.
+pub(super) fn air(metres: f64) -> Result<Quantity<Pascals>, Fail> {
+    rule::standard_air(metres)
+        .map_err(|_| Fail::input("--altitude: -500 to 11000 metres above the sea".to_owned()))
 }
 
 /// A pressure as a gauge shows it, or absolute.
@@ -58,10 +64,7 @@ impl Pressure {
         match (&self.gauge, &self.absolute) {
             (Some(text), _) => {
                 let gauge = bench.read("gauge", text, Function::Pascals)?;
-                let air = rule::standard_air(self.altitude).map_err(|_| {
-                    Fail::input("--altitude: -500 to 11000 metres above the sea".to_owned())
-                })?;
-                Ok(rule::absolute(gauge, air)?)
+                Ok(rule::absolute(gauge, air(self.altitude)?)?)
             }
             (None, Some(text)) => bench.read("absolute", text, Function::Pascals),
             (None, None) => Err(Fail::usage("give --gauge or --absolute").into()),
@@ -215,14 +218,24 @@ impl Target {
         let celsius = |name, text| rating(name, text, Function::Celsius).map(Celsius);
         let wet = celsius("wet-bulb", &self.wet_bulb)?;
         let outdoor = celsius("outdoor", &self.outdoor)?;
-        let answer = match rule::target_superheat(wet, outdoor) {
-            Some(target) => Answer::new(format!(
+        let provable = rule::provable(outdoor, wet, Metering::FixedOrifice);
+        let answer = match (provable, rule::target_superheat(wet, outdoor)) {
+            (Ok(()), Some(target)) => Answer::new(format!(
                 "A fixed orifice is charged to a superheat of {} in this weather.",
                 show(target.get(), "K")
             ))
-            .number("target", "superheat of a fixed orifice", target.get(), 0.0, "K", TARGET),
-            None => Answer::void(
-                "the target comes to under 5 degrees Fahrenheit: this weather does not allow the charge to be proven"
+            .number(
+                "target",
+                "superheat of a fixed orifice",
+                target.get(),
+                0.0,
+                "K",
+                TARGET,
+            ),
+            (why, _) => Answer::void(
+                why.err()
+                    .unwrap_or(Unprovable::HotAndDry)
+                    .words()
                     .to_owned(),
             ),
         };

@@ -8,7 +8,9 @@
 //! Opening the circuit is for certified persons; venting is unlawful in many places; classes A2L and A3
 //! can burn. Local codes come first.
 
+pub mod charge;
 mod fits;
+mod limits;
 mod saturation;
 mod weather;
 
@@ -20,13 +22,27 @@ use crate::rules::{Rule, RuleError};
 use crate::source::{Source, Status};
 use crate::units::{Celsius, Kelvins, Pascals, Ratio};
 
+pub use limits::{
+    RATIO, SPLIT, SUBCOOLING, SUPERHEAT, Split, VALVE_SUPERHEAT, judge_ratio, judge_subcooling,
+    judge_superheat, split,
+};
 pub use saturation::{pressure, temperature};
 pub use weather::{
     Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_LOW, Unprovable, WET_BULB, provable,
 };
 
 /// The rows of this subject.
-pub const RULES: &[Rule] = &[OUTDOORS_LOW, OUTDOORS_HIGH, WET_BULB, TARGET_LOW];
+pub const RULES: &[Rule] = &[
+    OUTDOORS_LOW,
+    OUTDOORS_HIGH,
+    WET_BULB,
+    TARGET_LOW,
+    SUPERHEAT,
+    VALVE_SUPERHEAT,
+    SUBCOOLING,
+    SPLIT,
+    RATIO,
+];
 
 /// Where the saturation series come from.
 pub const SATURATION: Source = Source::new(

@@ -424,6 +424,52 @@ pub extern "C" fn probe_refrigerant() {
     p3(refrigerant::provable);
     p1(refrigerant::Metering::name);
     p1(refrigerant::Unprovable::words);
+    p3(refrigerant::split);
+    p1(refrigerant::Split::hint);
+    p1(refrigerant::judge_ratio);
+    p2(refrigerant::judge_subcooling);
+    p3(refrigerant::judge_superheat);
+}
+
+/// `refrigerant::charge`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_charge() {
+    use refrigerant::charge;
+    p0(charge::Room::new);
+    p2(charge::Room::table);
+    p1(charge::Fault::name);
+    p1(charge::Fault::words);
+    p1(charge::Feature::name);
+    p1(charge::Feature::words);
+    p1(charge::Look::name);
+    p1(charge::Look::by_name);
+    p1(charge::Look::words);
+    p1(charge::Check::name);
+    p1(charge::Check::words);
+    p1(charge::Suspect::name);
+    p1(charge::Suspect::words);
+    p1(charge::ChargeError::words);
+    p3(charge::Weather::expected);
+    p4(charge::Weather::over);
+    p4(charge::diagnose);
+}
+
+/// `psychrometrics`.
+#[unsafe(no_mangle)]
+pub extern "C" fn probe_psychrometrics() {
+    use psychrometrics::Air;
+    p1(psychrometrics::saturation_pressure);
+    p3(psychrometrics::wet_bulb);
+    p3(Air::by_humidity);
+    p3(Air::by_dew_point);
+    p3(Air::by_wet_bulb);
+    p1(Air::dry_bulb);
+    p1(Air::humidity_ratio);
+    p1(Air::relative_humidity);
+    p1(Air::dew_point);
+    p1(Air::wet_bulb);
+    p1(Air::enthalpy);
+    p1(Air::volume);
 }
 
 /// A function that can panic, to show that the check finds one.
