@@ -81,6 +81,20 @@ pub fn page(place: &Place) -> Result<(), Failure> {
     run(tools.name_in(&mut place.cargo(&args)))
 }
 
+/// Runs the refrigerants' bench: the core beside CoolProp.
+pub fn refrigerant(place: &Place) -> Result<(), Failure> {
+    let tools = fetch::tools(place)?;
+    let args = [
+        "run",
+        "--release",
+        "-p",
+        "ohmtrail-core",
+        "--example",
+        "refrigerant_bench",
+    ];
+    run(tools.name_in(&mut place.cargo(&args)))
+}
+
 /// Runs a command to its end, passes its output on, and keeps the tables in it.
 fn run_and_keep(command: &mut Command) -> Result<Vec<String>, Failure> {
     let spawned = command.stdout(Stdio::piped()).spawn();

@@ -7,8 +7,8 @@ use crate::rules::RuleError;
 use crate::units::{Celsius, Pascals};
 
 const ZERO: f64 = 273.15;
-/// Halvings of the range that bring a pressure to less than a pascal.
-const HALVINGS: u32 = 48;
+/// Newton's steps from the middle of the range that bring a pressure to a billionth of itself.
+const STEPS: u32 = 8;
 
 /// A temperature, kelvins, as a Chebyshev series in the logarithm of the pressure, pascals.
 #[derive(Debug, Clone, Copy)]
@@ -94,18 +94,15 @@ pub fn temperature(
 pub fn pressure(refrigerant: Refrigerant, point: Point, at: Celsius) -> Result<Pascals, RuleError> {
     let wanted = at.get() + ZERO;
     let fit = Fit::of(refrigerant, point);
-    let [mut low, mut high] = fit.log_p;
+    let [low, high] = fit.log_p;
     if !(fit.at(low).0..=fit.at(high).0).contains(&wanted) {
         return Err(RuleError::OutOfDomain);
     }
-    // It rises all the way.
-    for _ in 0..HALVINGS {
-        let middle = 0.5 * (low + high);
-        if fit.at(middle).0 < wanted {
-            low = middle;
-        } else {
-            high = middle;
-        }
+    // It rises all the way and bends one way, so Newton's steps close in from anywhere.
+    let mut log_p = 0.5 * (low + high);
+    for _ in 0..STEPS {
+        let (kelvins, slope) = fit.at(log_p);
+        log_p = (log_p + (wanted - kelvins) / slope).max(low).min(high);
     }
-    Ok(Pascals(libm::exp(0.5 * (low + high))))
+    Ok(Pascals(libm::exp(log_p)))
 }
