@@ -49,11 +49,11 @@ await page.fill("#display", "0,4");
 await page.locator("[data-ask] .answers form button.main").click();
 await phone.after(ask);
 assert.match(await page.locator("#latest .shown").textContent(), /^0\.4/);
-// The page's own words are read out in its language, the trail's in theirs.
+// Prompts and verdicts are read out in the page's language.
 const said = new Map(await page.evaluate(() => globalThis.spoken));
 assert.equal(said.get("Tomado"), "es", JSON.stringify([...said]));
 assert.equal(said.get("Sigue"), "es");
-assert.equal(said.get((await page.locator("#latest .verdict").textContent()).trim()), "en", JSON.stringify([...said]));
+assert.equal(said.get((await page.locator("#latest .verdict").textContent()).trim()), "es", JSON.stringify([...said]));
 
 // ---- what was not asked ----------------------------------------------------------------------------
 await page.goto(`${told.base + path}/add`);
@@ -94,7 +94,11 @@ assert.deepEqual(view.looks.at(-1), { ask: null, what, answer: false });
 assert.deepEqual(view.plates, [{ part: "unit", key: "rated-volts", value: "208/230", unit: "V" }]);
 
 // ---- a wire that is put back from the map ----------------------------------------------------------
-const lifted = await page.request.post(`${told.base}/api/v1${path}/wires/${told.end}/lifted`, { data: { mark: "an invented mark" } });
+const photo = await page.request.post(`${told.base}/api/v1${path}/photos?caption=an+invented+wire`, {
+  headers: { "content-type": "image/png" }, data: Buffer.from(told.png),
+});
+const { hash } = await photo.json();
+const lifted = await page.request.post(`${told.base}/api/v1${path}/wires/${told.end}/lifted`, { data: { mark: "an invented mark", photo: hash } });
 assert.equal(lifted.status(), 200, await lifted.text());
 await page.goto(`${told.base + path}/wires`);
 await phone.look("lifted");
@@ -103,6 +107,13 @@ await page.locator("form:has([value=back])").waitFor({ state: "detached" });
 await phone.look("put-back");
 await page.goto(told.base + path);
 await page.locator("#unchecked").getByText("an invented mark").waitFor();
+// What it looked like in its place stands beside it, to be compared.
+const before = page.locator("#unchecked figure img");
+assert(await before.evaluate(async (img) => {
+  img.loading = "eager";
+  await img.decode();
+  return img.naturalWidth > 0;
+}), "the photograph is shown");
 await phone.checkWires();
 await page.goto(`${told.base + path}/wires`);
 await phone.look("wire-checked");

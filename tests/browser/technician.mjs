@@ -10,9 +10,6 @@ const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.mi
 const WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
 export const PATIENCE = 30_000;
 
-// How the visit says why it asks for what a gate needs.
-const TOWARDS_A_GATE = ["before the breaker is opened", "absence of voltage", "left on the capacitor", "before it is restored"];
-
 const lines = createInterface({ input: process.stdin })[Symbol.asyncIterator]();
 
 // Has the other hand do something; gives what came of it.
@@ -37,13 +34,13 @@ export const count = { touches: 0, safety: 0 };
 
 export class Phone {
   // A phone with its page; what is wrong on it at any time fails the test.
-  static async open(browser, { base, width, height, language }) {
+  static async open(browser, { base, width, height, language, foreign }) {
     const context = await browser.newContext({
       viewport: { width, height }, locale: language, hasTouch: width < 600, isMobile: width < 600, acceptDownloads: false,
     });
     const page = await context.newPage();
     page.setDefaultTimeout(PATIENCE);
-    const phone = new Phone(context, page, base);
+    const phone = new Phone(context, page, base, new Set(foreign));
     page.on("request", (request) => {
       const { origin, protocol } = new URL(request.url());
       if (origin !== base && protocol !== "data:" && protocol !== "blob:") phone.wrong.push(`asked of another: ${request.url()}`);
@@ -56,8 +53,8 @@ export class Phone {
     return phone;
   }
 
-  constructor(context, page, base) {
-    Object.assign(this, { context, page, base, wrong: [], seen: new Set(), cut: false });
+  constructor(context, page, base, foreign) {
+    Object.assign(this, { context, page, base, foreign, wrong: [], seen: new Set(), cut: false });
   }
 
   // One touch.
@@ -82,6 +79,7 @@ export class Phone {
     assert.deepEqual(this.wrong, [], state);
     if (this.seen.has(state)) return;
     this.seen.add(state);
+    assert.deepEqual(await this.inAnotherLanguage(), [], state);
     await this.page.evaluate(AXE);
     for (const colorScheme of ["light", "dark"]) {
       await this.page.emulateMedia({ colorScheme });
@@ -97,6 +95,22 @@ export class Phone {
       }
     }
     await this.page.emulateMedia({ colorScheme: "light" });
+  }
+
+  // What stands on the page, or is read out of it, in words of a language that is not the reader's. Names have a
+  // dot or a hyphen in them, or stand as code; what the test itself wrote says that it is invented.
+  async inAnotherLanguage() {
+    const texts = await this.page.evaluate(() => {
+      if (document.documentElement.lang === "en") return [];
+      const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+      const all = [];
+      while (walk.nextNode()) if (!walk.currentNode.parentElement.closest("script, style, code")) all.push(walk.currentNode.data);
+      for (const element of document.querySelectorAll("[alt], [aria-label]")) all.push(element.getAttribute("alt") ?? element.getAttribute("aria-label"));
+      return all;
+    });
+    const lines = texts.flatMap((text) => text.split("\n")).filter((line) => !/invented|thumb|`/.test(line));
+    const words = (line) => line.split(/[\s:;,()"«»?¿!]+/).filter((word) => !/[-.\d]\p{L}|\p{L}[-.\d]\p{L}/u.test(word));
+    return lines.filter((line) => words(line).some((word) => this.foreign.has(word.toLowerCase().replace(/\.$/, ""))));
   }
 
   // Waits until something holds on the page. The page forbids what the library's own wait would run there.
@@ -119,7 +133,7 @@ export class Phone {
       return ask && {
         id: Number(ask.dataset.ask), kind: ask.dataset.kind, function: ask.dataset.function, what: ask.dataset.what, act: ask.dataset.act,
         points: texts(".probes b"), ends: texts(".ends b"), heading: ask.querySelector("h2").textContent,
-        why: ask.querySelector(".why")?.textContent ?? "",
+        gate: "gate" in ask.dataset,
       };
     });
   }
@@ -150,7 +164,7 @@ export class Phone {
 
   // Does what is asked. An act is a step of safety, and so is what is read on the way to a gate.
   async answer(ask) {
-    const safety = ask.kind === "act" || TOWARDS_A_GATE.some((words) => ask.why.includes(words));
+    const safety = ask.kind === "act" || ask.gate;
     const touch = (target) => this.touch(target, safety);
     if (ask.kind === "look") {
       const yes = await hand("look", { what: ask.what });

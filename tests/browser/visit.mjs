@@ -59,6 +59,18 @@ const happenings = [
     await page.locator("#latest article[data-gone]").waitFor();
     await phone.look("struck");
   }],
+  ["what was not asked, off a connected meter", (ask) => struck && ask.kind === "measure", async (ask) => {
+    const taken = Number(await page.locator("#latest").getAttribute("data-take"));
+    await page.goto(`${told.base + path}/add`);
+    await phone.look("add");
+    await page.selectOption("#a", "leads");
+    await page.selectOption("#b", "leads");
+    await page.locator("[name=live]").first().click();
+    await page.waitForURL(told.base + path);
+    await phone.until((n) => Number(document.getElementById("latest").dataset.take) > n, taken);
+    assert.equal((await phone.asked()).id, ask.id);
+    await phone.readIt();
+  }],
   ["a second phone", (ask) => struck && ask.kind === "measure", async (ask) => {
     second = await Phone.open(browser, told);
     await second.page.goto(told.base + path);

@@ -2,6 +2,7 @@
 //! ports. The script in `tests/browser` sees what a technician sees and touches what they touch; the hands
 //! on the unit, and the daemon's power cord, are here.
 
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use ohmtrail_circuit::sheet::read_builtin;
@@ -10,6 +11,7 @@ use ohmtrail_core::reading::Function;
 use ohmtrail_tests::browser::Script;
 use ohmtrail_tests::technician::{Technician, which};
 use ohmtrail_tests::truck::Truck;
+use ohmtrail_words::Tongue;
 use serde_json::{Value, json};
 
 const SHEET: &str = "split-heat-pump-1ph";
@@ -88,11 +90,35 @@ fn visit(script: &str, told: Value, fault: &str, truck: &mut Truck) -> Value {
     ended
 }
 
+/// Words that English says to people and Spanish does not, by the catalogues.
+fn only_english() -> BTreeSet<String> {
+    let words = |text: &str| -> BTreeSet<String> {
+        let letters = |c: char| !c.is_alphabetic();
+        let long = text.split(letters).filter(|w| w.chars().count() > 2);
+        long.map(str::to_lowercase).collect()
+    };
+    let all = |tongue| -> BTreeSet<String> {
+        ohmtrail_words::said_in(tongue)
+            .flat_map(|text| words(&text))
+            .collect()
+    };
+    let english: BTreeSet<String> = all(Tongue::English);
+    let only: BTreeSet<String> = english.difference(&all(Tongue::Spanish)).cloned().collect();
+    assert!(only.len() > 500 && only.contains("the"), "{}", only.len());
+    only
+}
+
 /// A whole visit at that size of a screen, until the tag hangs.
 fn whole_visit(width: u32, height: u32, language: &str, fault: &str) {
     let mut truck = Truck::new(FRAME_EVERY);
     truck.air();
-    let told = json!({ "width": width, "height": height, "language": language });
+    let foreign = match Tongue::of_tag(language) {
+        Some(Tongue::Spanish) => only_english(),
+        _ => BTreeSet::new(),
+    };
+    let told = json!({
+        "width": width, "height": height, "language": language, "foreign": foreign,
+    });
     let ended = visit("visit.mjs", told, fault, &mut truck);
     println!("{ended}");
     let touches = ended["touches"].as_u64().expect("counted");
@@ -154,6 +180,7 @@ fn the_shell_opens_offline_and_all_beside_a_visit_works() {
     let mut truck = Truck::without_meters();
     let told = json!({
         "width": 360, "height": 740, "language": "en", "png": PNG, "end": "fan-run.1",
+        "foreign": only_english(),
     });
     let ended = visit("shell.mjs", told, "run-cap.fan-open", &mut truck);
     println!("{ended}");

@@ -47,7 +47,7 @@ pub enum Command {
     /// and the same serial driver as hardware. Ends with a finding, the tag and the trail.
     Demo(run::demo::Args),
     /// A visit with a real meter, or with values keyed in
-    Visit(run::visit::Args),
+    Visit(Box<run::visit::Args>),
     /// The isolation as a dialogue of JSON lines, for any program that plays the technician
     Isolate(run::isolate::Args),
     /// The tag or the write-up of a visit's trail

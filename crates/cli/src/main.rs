@@ -62,7 +62,7 @@ fn main() -> ExitCode {
 fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, Fail> {
     match command {
         Command::Demo(args) => run::demo::run(&args, out),
-        Command::Visit(args) => run::visit::run(args, out),
+        Command::Visit(args) => run::visit::run(*args, out),
         Command::Isolate(args) => run::isolate::run(&args, out),
         Command::Paper(args) => paper::run(&args, out),
         Command::Quote(args) => quote::run(&args, out),

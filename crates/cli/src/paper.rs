@@ -7,6 +7,7 @@ use clap::ValueEnum;
 use ohmtrail_paper::{Sheet, pdf, tag, tag_pdf, write_up};
 use ohmtrail_trail::{Hash, photos};
 use ohmtrail_visit::{Book, Record};
+use ohmtrail_words::Tongue;
 use serde_json::json;
 
 use crate::ended::Which;
@@ -28,6 +29,9 @@ pub struct Args {
     /// The sheet of paper of a write-up's PDF
     #[arg(long, value_enum, default_value = "a4")]
     size: Size,
+    /// In which language
+    #[arg(long, value_enum, default_value = "en")]
+    language: Language,
     /// Where to; without it, standard output. A PDF needs it
     #[arg(long, short, value_name = "PATH")]
     output: Option<PathBuf>,
@@ -59,6 +63,23 @@ enum Size {
     Letter,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Language {
+    /// English
+    En,
+    /// Spanish
+    Es,
+}
+
+impl From<Language> for Tongue {
+    fn from(language: Language) -> Self {
+        match language {
+            Language::En => Tongue::English,
+            Language::Es => Tongue::Spanish,
+        }
+    }
+}
+
 /// Writes it. A damaged trail is not made into a paper.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let ended = args.which.read()?;
@@ -68,8 +89,10 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let folder = trail.with_extension("photos");
     let found = |hash: &[u8; 32]| photos::load(&folder, &Hash(*hash)).ok();
     let system = |e: ohmtrail_paper::PdfError| Fail::new(Exit::System, e);
-    let card = || tag(&book, &record, &ended.head);
-    let page = || write_up(&book, &record, &ended.head, &trail.display().to_string());
+    let tongue = args.language.into();
+    let card = || tag(&book, &record, &ended.head, tongue);
+    let name = trail.display().to_string();
+    let page = || write_up(&book, &record, &ended.head, &name, tongue);
     let bytes = match (args.paper, args.form) {
         (Paper::Tag, Form::Text) => card().text().into_bytes(),
         (Paper::WriteUp, Form::Text) => page().markdown().into_bytes(),

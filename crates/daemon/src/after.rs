@@ -1,33 +1,64 @@
 //! What comes into a trail after its visit has ended: a quote, and what was decided on it.
 
+use std::fmt;
 use std::path::Path;
 
 use ohmtrail_trail::event::{Event, Stamp};
 use ohmtrail_trail::{Body, Hash, Record, Trail};
 use ohmtrail_visit::{Book, Input, Refusal};
+use ohmtrail_words::Said;
 
 use crate::desk::{Desk, DeskError, Kept};
 
 /// Why it did not come into the trail; nothing has changed.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug)]
 #[non_exhaustive]
 pub enum AfterError {
     /// The visit refuses it.
-    #[error(transparent)]
-    Refused(#[from] Refusal),
+    Refused(Refusal),
     /// The trail cannot be read or written.
-    #[error(transparent)]
-    Trail(#[from] ohmtrail_trail::Error),
+    Trail(ohmtrail_trail::Error),
     /// The paper was made from another trail.
-    #[error(
-        "the trail does not hold {0}, the hash on the paper: look at its digits, or for the trail that the paper was made from"
-    )]
     OtherTrail(Hash),
     /// Something came into the trail after the paper was made.
-    #[error(
-        "more came into the trail since that write-up was made (entries: {0}): make it anew, and have that one decided on"
-    )]
     Older(usize),
+}
+
+impl AfterError {
+    /// Why, before it is put into a language.
+    #[must_use]
+    pub fn said(&self) -> Said {
+        match self {
+            AfterError::Refused(refusal) => refusal.said(),
+            AfterError::Trail(error) => Said::own(error.to_string()),
+            AfterError::OtherTrail(hash) => {
+                Said::message("refused-other-trail").with("hash", hash.to_string())
+            }
+            AfterError::Older(entries) => {
+                Said::message("refused-older").with("entries", entries.to_string())
+            }
+        }
+    }
+}
+
+impl fmt::Display for AfterError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.said().fmt(f)
+    }
+}
+
+impl std::error::Error for AfterError {}
+
+impl From<Refusal> for AfterError {
+    fn from(refusal: Refusal) -> Self {
+        AfterError::Refused(refusal)
+    }
+}
+
+impl From<ohmtrail_trail::Error> for AfterError {
+    fn from(error: ohmtrail_trail::Error) -> Self {
+        AfterError::Trail(error)
+    }
 }
 
 impl From<DeskError> for AfterError {

@@ -9,6 +9,7 @@ use ohmtrail_paper as paper;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Entry, Event, Opened, Stamp};
 use ohmtrail_visit::{Book, Refusal, SheetBundle, Visit};
+use ohmtrail_words::Tongue;
 
 /// The sheet that the trails are of.
 const SHEET: &str = "control-loop-24v";
@@ -63,9 +64,9 @@ pub fn replay(bytes: &[u8]) {
     assert!(!visit.may_measure_dead(at), "a gate opens by itself");
     let _ = visit.stage();
     let head = Hash([0; 32]);
-    let tag = paper::tag(book, visit.record(), &head);
+    let tag = paper::tag(book, visit.record(), &head, Tongue::Spanish);
     assert!(!tag.text().is_empty());
-    let written = paper::write_up(book, visit.record(), &head, "fuzzed.trail");
+    let written = paper::write_up(book, visit.record(), &head, "fuzzed.trail", Tongue::Spanish);
     assert!(!written.markdown().is_empty());
 }
 

@@ -1,5 +1,7 @@
 //! A paper before it is set: what it says, in blocks. Each form (text, HTML, PDF) is made from it.
 
+use ohmtrail_words::Tongue;
+
 /// A run of text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Span {
@@ -50,7 +52,7 @@ pub struct Table {
     /// What it shows, in words.
     pub caption: String,
     /// The columns.
-    pub heads: Vec<&'static str>,
+    pub heads: Vec<String>,
     /// Columns of numbers, which stand to the right.
     pub numbers: &'static [usize],
     /// The rows, each as long as the heads.
@@ -85,12 +87,14 @@ pub enum Block {
         caption: String,
     },
     /// Places to be filled in by hand.
-    Blanks(Vec<&'static str>),
+    Blanks(Vec<String>),
 }
 
 /// A paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Document {
+    /// The language that it is in.
+    pub tongue: Tongue,
     /// Its title.
     pub title: String,
     /// Who made what it reports.
@@ -105,9 +109,10 @@ pub struct Document {
 
 impl Document {
     /// Begins a paper.
-    pub(crate) fn new(title: &str) -> Self {
+    pub(crate) fn new(tongue: Tongue, title: &str) -> Self {
         Document {
-            title: title.to_owned(),
+            tongue,
+            title: tongue.say(title),
             author: String::new(),
             head: Vec::new(),
             day: None,
@@ -115,8 +120,20 @@ impl Document {
         }
     }
 
-    pub(crate) fn section(&mut self, title: &str) {
-        self.blocks.push(Block::Heading(title.to_owned()));
+    /// A heading, by its message.
+    pub(crate) fn section(&mut self, id: &str) {
+        self.section_of(id, &[]);
+    }
+
+    /// A heading, by its message and what that names.
+    pub(crate) fn section_of(&mut self, id: &str, named: &[(&str, &str)]) {
+        let title = self.tongue.tell(id, named);
+        self.blocks.push(Block::Heading(title));
+    }
+
+    /// An item, by its message and what that names.
+    pub(crate) fn told(&mut self, id: &str, named: &[(&str, &str)]) {
+        self.item(self.tongue.tell(id, named));
     }
 
     pub(crate) fn line(&mut self, text: impl Into<Text>) {

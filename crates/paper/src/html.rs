@@ -4,6 +4,7 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use ohmtrail_words::Tongue;
 use sha2::{Digest, Sha256};
 
 use crate::document::{Block, Document, Span, Table, Text};
@@ -29,7 +30,7 @@ impl Document {
     pub fn html(&self, photos: Photos<'_>) -> String {
         let page = html! {
             (DOCTYPE)
-            html lang="en" {
+            html lang=(self.tongue.tag()) {
                 head {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
@@ -40,10 +41,10 @@ impl Document {
                 body {
                     main {
                         h1 { (self.title) }
-                        @for block in &self.blocks { (part(block, photos)) }
+                        @for block in &self.blocks { (part(self.tongue, block, photos)) }
                     }
                     footer {
-                        p { "Head hash of the trail: " code { (self.head.join(" ")) } }
+                        p { (self.tongue.say("paper-head-hash")) " " code { (self.head.join(" ")) } }
                     }
                 }
             }
@@ -52,7 +53,7 @@ impl Document {
     }
 }
 
-fn part(block: &Block, photos: Photos<'_>) -> Markup {
+fn part(t: Tongue, block: &Block, photos: Photos<'_>) -> Markup {
     html! {
         @match block {
             Block::Heading(title) => h2 { (title) },
@@ -69,7 +70,7 @@ fn part(block: &Block, photos: Photos<'_>) -> Markup {
                     img src=(data(kind, &bytes)) alt=(caption);
                     figcaption { (caption) }
                 },
-                None => p { "Photograph: " (caption) " (not beside the trail, or in a form that paper cannot show)" },
+                None => p { (t.tell("paper-photo-missing", &[("caption", caption)])) },
             },
             Block::Blanks(labels) => @for label in labels { p.blank { (label) " " span {} } },
         }

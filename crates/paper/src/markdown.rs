@@ -21,7 +21,7 @@ impl Document {
                     }
                 }
                 Block::Table(table) => {
-                    row(&mut out, table.heads.iter().map(|h| (*h).to_owned()));
+                    row(&mut out, table.heads.iter().cloned());
                     let rule = (0..table.heads.len()).map(|n| {
                         let side = if table.numbers.contains(&n) {
                             "---:"
@@ -41,7 +41,8 @@ impl Document {
                 Block::Drawing { words, .. } => line(&mut out, &format!("({words})")),
                 Block::Photo { hash, caption } => {
                     let hex: String = hash.iter().map(|b| format!("{b:02x}")).collect();
-                    line(&mut out, &format!("- Photograph: {caption} (`{hex}`)"));
+                    let words = self.tongue.tell("paper-photo", &[("caption", caption)]);
+                    line(&mut out, &format!("- {words} (`{hex}`)"));
                 }
                 Block::Blanks(labels) => {
                     for label in labels {

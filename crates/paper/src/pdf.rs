@@ -6,6 +6,7 @@
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
+use ohmtrail_words::Tongue;
 use serde::Serialize;
 use serde_json::{Value, json};
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
@@ -53,10 +54,12 @@ pub fn pdf(document: &Document, sheet: Sheet, photos: Photos<'_>) -> Result<Vec<
     let mut files = HashMap::new();
     let mut blocks = Vec::new();
     for block in &document.blocks {
-        blocks.push(part(block, photos, &mut files));
+        blocks.push(part(document.tongue, block, photos, &mut files));
     }
     let data = json!({
         "title": document.title, "author": document.author, "sheet": sheet.name(),
+        "lang": document.tongue.tag(), "trail": document.tongue.say("paper-trail"),
+        "page": document.tongue.say("paper-page-of"),
         "day": document.day, "head": document.head.join(" "), "blocks": blocks,
     });
     set(include_str!("paper.typ"), &data, files).map(|(pdf, _)| pdf)
@@ -69,8 +72,10 @@ pub fn pdf(document: &Document, sheet: Sheet, photos: Photos<'_>) -> Result<Vec<
 pub fn tag_pdf(card: &Card) -> Result<Vec<u8>, PdfError> {
     let mut least = None;
     for size in [8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0] {
-        let data =
-            json!({ "size": size, "day": card.day, "author": card.by, "blocks": card.blocks });
+        let data = json!({
+            "size": size, "day": card.day, "author": card.by, "blocks": card.blocks,
+            "lang": card.tongue.tag(), "title": card.tongue.say("paper-tag"),
+        });
         let (pdf, pages) = set(include_str!("tag.typ"), &data, HashMap::new())?;
         if pages == 1 {
             return Ok(pdf);
@@ -82,7 +87,7 @@ pub fn tag_pdf(card: &Card) -> Result<Vec<u8>, PdfError> {
 }
 
 /// A block as the typesetter's data; what it shows besides goes to the files.
-fn part(block: &Block, photos: Photos<'_>, files: &mut HashMap<String, Bytes>) -> Value {
+fn part(t: Tongue, block: &Block, photos: Photos<'_>, files: &mut HashMap<String, Bytes>) -> Value {
     let mut file = |end: &str, bytes: Vec<u8>| {
         let name = format!("picture-{}.{end}", files.len());
         files.insert(name.clone(), Bytes::new(bytes));
@@ -113,9 +118,7 @@ fn part(block: &Block, photos: Photos<'_>, files: &mut HashMap<String, Bytes>) -
                     "kind": "picture", "file": file(end, bytes), "words": caption, "width": 60,
                 }),
                 None => {
-                    let words = Text::from(format!(
-                        "Photograph: {caption} (not beside the trail, or in a form that paper cannot show)"
-                    ));
+                    let words = Text::from(t.tell("paper-photo-missing", &[("caption", caption)]));
                     json!({ "kind": "paragraph", "spans": spans(&words) })
                 }
             }

@@ -1,6 +1,7 @@
 //! Where the values of a visit lie within their limits, in one picture.
 
-use ohmtrail_visit::{Record, Took, displayed};
+use ohmtrail_visit::{Record, Took, said_shown};
+use ohmtrail_words::Tongue;
 use plotters::prelude::*;
 
 /// How far beyond its limits a value is drawn; one farther out stands at that edge.
@@ -18,16 +19,21 @@ struct Dot {
     half: f64,
 }
 
-fn dot(took: &Took) -> Option<Dot> {
+fn dot(t: Tongue, took: &Took) -> Option<Dot> {
     let verdict = took.take.verdict.as_ref().filter(|_| took.counts())?;
     let (low, high) = (verdict.lower?, verdict.upper?);
     let span = high - low;
     let share = (took.take.value - low) / span;
     (span > 0.0 && share.is_finite()).then(|| Dot {
-        label: format!(
-            "take {}: {}",
-            took.take.take,
-            displayed(took.take.function, took.take.shown)
+        label: t.tell(
+            "paper-take",
+            &[
+                ("take", &took.take.take.to_string()),
+                (
+                    "shown",
+                    &said_shown(took.take.function, took.take.shown).to(t),
+                ),
+            ],
         ),
         share,
         half: 1.96 * took.take.uncertainty / span,
@@ -36,26 +42,24 @@ fn dot(took: &Took) -> Option<Dot> {
 
 /// The picture of every judged value that has two limits, and what it shows in words; none if there
 /// is no such value.
-pub(crate) fn within_limits(record: &Record) -> Option<(String, String)> {
-    let dots: Vec<Dot> = record.takes.iter().filter_map(dot).collect();
+pub(crate) fn within_limits(t: Tongue, record: &Record) -> Option<(String, String)> {
+    let dots: Vec<Dot> = record.takes.iter().filter_map(|k| dot(t, k)).collect();
     if dots.is_empty() {
         return None;
     }
     let out = |d: &&Dot| !(0.0..=1.0).contains(&d.share);
     let outside: Vec<&str> = dots.iter().filter(out).map(|d| d.label.as_str()).collect();
-    let words = format!(
-        "Where {} values lie between their limits, with their 95 % intervals. Outside: {}",
-        dots.len(),
-        if outside.is_empty() {
-            "none".to_owned()
-        } else {
-            outside.join("; ")
-        }
-    );
-    Some((draw(&dots)?, words))
+    let outside = if outside.is_empty() {
+        t.say("paper-none")
+    } else {
+        outside.join("; ")
+    };
+    let count = dots.len().to_string();
+    let words = t.tell("paper-plot", &[("count", &count), ("outside", &outside)]);
+    Some((draw(t, &dots)?, words))
 }
 
-fn draw(dots: &[Dot]) -> Option<String> {
+fn draw(t: Tongue, dots: &[Dot]) -> Option<String> {
     let mut svg = String::new();
     {
         let rows = u32::try_from(dots.len()).ok()?;
@@ -97,9 +101,9 @@ fn draw(dots: &[Dot]) -> Option<String> {
                     .ok()?;
             }
         }
-        for (limit, words) in [(0.0, "lower limit"), (1.0, "upper limit")] {
+        for (limit, words) in [(0.0, "paper-lower-limit"), (1.0, "paper-upper-limit")] {
             let at = (x(limit) - 28, bottom + 8);
-            root.draw(&Text::new(words, at, font())).ok()?;
+            root.draw(&Text::new(t.say(words), at, font())).ok()?;
         }
         root.present().ok()?;
     }

@@ -17,16 +17,18 @@
 //!
 //! Amounts are in quotes, so that they are read as they are written.
 
+use std::fmt;
+
 use iso_currency::Currency;
 use ohmtrail_trail::event::{LineKind, Quote, QuoteLine, QuoteOption};
+use ohmtrail_words::Said;
 use serde::Deserialize;
 
 /// Why a file is no quote.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum QuoteFileError {
     /// Not TOML, or not with these keys.
-    #[error("{file}: {words}")]
     Toml {
         /// The file.
         file: String,
@@ -34,7 +36,6 @@ pub enum QuoteFileError {
         words: String,
     },
     /// A currency that is none.
-    #[error("{file}: '{code}' is no currency: give its code of three letters (ISO 4217), as USD")]
     Currency {
         /// The file.
         file: String,
@@ -42,20 +43,51 @@ pub enum QuoteFileError {
         code: String,
     },
     /// An amount that cannot be read.
-    #[error(
-        "{file}: {place}: '{text}' is no amount: write digits, with at most {decimals} after the point"
-    )]
     Amount {
         /// The file.
         file: String,
         /// Where.
-        place: String,
+        place: Said,
         /// What stands there.
         text: String,
         /// How many decimals it may have.
         decimals: u8,
     },
 }
+
+impl QuoteFileError {
+    /// Why, before it is put into a language.
+    #[must_use]
+    pub fn said(&self) -> Said {
+        let named = |file: &String, said| Said::phrase(file.clone()).then(": ", said);
+        match self {
+            QuoteFileError::Toml { file, words } => named(file, Said::own(words.clone())),
+            QuoteFileError::Currency { file, code } => named(
+                file,
+                Said::message("quote-currency").with("code", code.clone()),
+            ),
+            QuoteFileError::Amount {
+                file,
+                place,
+                text,
+                decimals,
+            } => {
+                let amount = Said::message("quote-amount")
+                    .with("text", text.clone())
+                    .with("decimals", decimals.to_string());
+                named(file, place.clone().then(": ", amount))
+            }
+        }
+    }
+}
+
+impl fmt::Display for QuoteFileError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.said().fmt(f)
+    }
+}
+
+impl std::error::Error for QuoteFileError {}
 
 /// A quote as it is written: its amounts are text still.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
@@ -141,7 +173,7 @@ impl QuoteDraft {
             .exponent()
             .and_then(|e| u8::try_from(e).ok())
             .unwrap_or(2);
-        let amount = |place: String, text: &str, decimals: u8| {
+        let amount = |place: Said, text: &str, decimals: u8| {
             fixed(text, decimals).ok_or_else(|| QuoteFileError::Amount {
                 file: file.to_owned(),
                 place,
@@ -160,7 +192,12 @@ impl QuoteDraft {
         for option in self.options {
             let mut lines = Vec::new();
             for line in option.lines {
-                let place = |key: &str| format!("option {}, \"{}\", {key}", option.name, line.what);
+                let place = |key: &'static str| {
+                    Said::message("quote-place")
+                        .with("option", option.name.clone())
+                        .with("line", line.what.clone())
+                        .with("key", key)
+                };
                 lines.push(QuoteLine {
                     kind: line.kind,
                     quantity: amount(place("quantity"), &line.quantity, 3)?,

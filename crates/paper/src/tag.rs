@@ -3,6 +3,7 @@
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Outcome, Power};
 use ohmtrail_visit::{Book, Mended, Record};
+use ohmtrail_words::Tongue;
 use serde::Serialize;
 
 use crate::text::{day, fault, moment, wrap};
@@ -13,6 +14,8 @@ pub const WIDTH: usize = 38;
 /// A tag before it is set.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Card {
+    /// The language that it is in.
+    pub tongue: Tongue,
     /// Who made it.
     pub by: String,
     /// The day that it is of, year, month and day.
@@ -56,10 +59,13 @@ pub enum CardBlock {
     },
 }
 
-/// The tag of a visit. `head` is the head hash of the trail as it stands when the tag is written.
+/// The tag of a visit, in a language. `head` is the head hash of the trail as it stands when the tag is
+/// written.
 #[must_use]
-pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
+pub fn tag(book: &Book<'_>, record: &Record, head: &Hash, tongue: Tongue) -> Card {
+    let t = tongue;
     let mut card = Card {
+        tongue,
         by: String::new(),
         day: day(record.last_at),
         blocks: Vec::new(),
@@ -69,61 +75,60 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
         .as_ref()
         .map_or(record.power == Power::Off, |l| l.power == Power::Off);
     let locked = record.left.as_ref().map_or(record.locked, |l| l.locked);
-    let headline = if off {
-        "LEFT OFF - DO NOT ENERGISE"
-    } else {
-        "LEFT UNDER POWER"
-    };
+    let headline = if off { "tag-left-off" } else { "tag-left-on" };
     card.blocks.push(CardBlock::Headline {
-        text: headline.to_owned(),
+        text: t.say(headline),
     });
     if let Some(opened) = &record.opened {
         if opened.simulated {
-            card.line("MADE FROM A SIMULATED UNIT");
+            card.line(&t.say("tag-simulated"));
         }
-        card.field("Unit", &opened.unit);
-        card.field("Work order", &opened.work_order);
-        card.field("By", &opened.technician);
+        card.field(&t.say("tag-unit"), &opened.unit);
+        card.field(&t.say("tag-work-order"), &opened.work_order);
+        card.field(&t.say("tag-by"), &opened.technician);
         card.by.clone_from(&opened.technician);
     }
-    card.field("Date", &moment(record.last_at));
+    card.field(&t.say("tag-date"), &moment(t, record.last_at));
     card.rule();
     match &record.mended {
         Some(mended) => repaired(&mut card, mended),
         None => found(&mut card, book, record),
     }
     card.rule();
-    card.line("Left:");
-    card.item(match (off, locked) {
-        (true, true) => "breaker open, lock on it",
-        (true, false) => "breaker open, NOT LOCKED",
-        (false, _) => "breaker closed",
-    });
+    card.line(&t.say("tag-left"));
+    card.item(&t.say(match (off, locked) {
+        (true, true) => "tag-open-locked",
+        (true, false) => "tag-open-not-locked",
+        (false, _) => "tag-closed",
+    }));
     let lifted = record.left.as_ref().map_or(&record.lifted, |l| &l.lifted);
     for end in lifted {
         let wire = record.wires.iter().rev().find(|w| w.end == *end);
         let (mark, from) = wire.map_or(("", ""), |w| (w.mark.as_str(), w.from.as_str()));
-        card.item(&format!("wire {end} ({mark}) lifted from {from}"));
+        let named = [
+            ("end", end.as_str()),
+            ("mark", &t.phrase_or_own(mark)),
+            ("from", from),
+        ];
+        card.item(&t.tell("tag-wire", &named));
     }
-    if let Some(left) = &record.left
-        && record.mended.is_none()
-    {
-        card.item(&left.why);
+    if let Some(why) = record.left_said().filter(|_| record.mended.is_none()) {
+        card.item(&why.to(t));
     }
     if off {
-        card.line("Do not:");
-        card.item("remove a lock that is not yours");
-        card.item("close the breaker or a disconnect");
+        card.line(&t.say("tag-do-not"));
+        card.item(&t.say("tag-no-lock"));
+        card.item(&t.say("tag-no-power"));
         if !lifted.is_empty() {
-            card.item("connect lifted wires other than by the wire map");
+            card.item(&t.say("tag-no-wires"));
         }
-        card.item("take this card as proof that anything is dead: test before touch");
+        card.item(&t.say("tag-no-proof"));
     }
-    card.line("Local codes and licensed practice come first.");
+    card.line(&t.say("tag-codes"));
     card.rule();
     let digits = head.groups();
-    card.field("Trail", &digits[0]);
-    card.line("full head hash:");
+    card.field(&t.say("paper-trail"), &digits[0]);
+    card.line(&t.say("tag-head-hash"));
     for pair in digits.chunks(2) {
         card.blocks.push(CardBlock::Digits {
             text: pair.join(" "),
@@ -132,20 +137,30 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash) -> Card {
     card
 }
 
+/// The language that a tag was hung in, by its headline; none if none of today's says that.
+#[must_use]
+pub fn tongue_of(hung: &str) -> Option<Tongue> {
+    let says = |t: &Tongue| {
+        let heads = ["tag-left-off", "tag-left-on"].map(|id| t.say(id));
+        hung.lines()
+            .take(3)
+            .any(|line| heads.iter().any(|h| h == line))
+    };
+    Tongue::ALL.into_iter().find(says)
+}
+
 fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
-    card.line("Found:");
+    let t = card.tongue;
+    card.line(&t.say("tag-found"));
     match &record.finding {
         Some(finding) if !finding.faults.is_empty() => {
             for name in &finding.faults {
-                card.item(&fault(book, name));
+                card.item(&fault(t, book, name));
             }
             for set in &finding.alike {
-                let words: Vec<String> = set.iter().map(|f| fault(book, f)).collect();
+                let words: Vec<String> = set.iter().map(|f| fault(t, book, f)).collect();
                 if !words.is_empty() {
-                    card.item(&format!(
-                        "or, no check tells them apart: {}",
-                        words.join("; ")
-                    ));
+                    card.item(&t.tell("tag-alike", &[("faults", &words.join("; "))]));
                 }
             }
             for what in finding
@@ -153,30 +168,32 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
                 .iter()
                 .filter(|u| u.why.contains("recheck"))
             {
-                card.item(&format!("{}: recheck when cool", part_of(&what.fault)));
+                card.item(&t.tell("tag-recheck", &[("part", part_of(&what.fault))]));
             }
         }
-        _ => card.item(match record.conclusion.as_ref().map(|c| c.outcome) {
-            Some(Outcome::NoFault) => "no fault in what was checked",
-            Some(Outcome::NoneOfThese) => "something the sheet does not know: see the write-up",
-            _ => "not proven: see the write-up",
-        }),
+        _ => card.item(&t.say(match record.conclusion.as_ref().map(|c| c.outcome) {
+            Some(Outcome::NoFault) => "tag-no-fault",
+            Some(Outcome::NoneOfThese) => "tag-unknown",
+            _ => "tag-not-proven",
+        })),
     }
 }
 
 /// What was fitted, and what the repair came to.
 fn repaired(card: &mut Card, mended: &Mended) {
-    card.line("Fitted:");
+    let t = card.tongue;
+    card.line(&t.say("tag-fitted"));
     for fitted in &mended.fitted {
         card.item(&fitted.part);
     }
     if mended.fitted.is_empty() {
-        card.item("nothing");
+        card.item(&t.say("tag-nothing"));
     }
     if let Some(end) = &mended.end {
-        card.field("Repair", &end.proved.words().to_uppercase());
+        let came_to = t.phrase_or_own(end.proved.words());
+        card.field(&t.say("tag-repair"), &came_to.to_uppercase());
         for proof in end.proofs.iter().filter(|p| p.passed != Some(true)) {
-            card.item(&proof.what);
+            card.item(&t.phrase_or_own(&proof.what));
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Lines, dates and hashes on paper.
 
 use ohmtrail_trail::event::Stamp;
-use ohmtrail_visit::Book;
+use ohmtrail_visit::{Book, fault_said};
+use ohmtrail_words::Tongue;
 use time::OffsetDateTime;
 
 /// Wraps words to lines of at most `width` characters; a longer word is cut.
@@ -31,20 +32,20 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
 }
 
 /// A moment by the wall clock, in UTC.
-pub(crate) fn moment(at: Option<Stamp>) -> String {
+pub(crate) fn moment(t: Tongue, at: Option<Stamp>) -> String {
     let time = at.and_then(|at| {
         OffsetDateTime::from_unix_timestamp_nanos(i128::from(at.wall_us) * 1000).ok()
     });
     time.map_or_else(
-        || "no date".to_owned(),
-        |t| {
+        || t.say("paper-no-date"),
+        |time| {
             format!(
                 "{:04}-{:02}-{:02} {:02}:{:02} UTC",
-                t.year(),
-                u8::from(t.month()),
-                t.day(),
-                t.hour(),
-                t.minute()
+                time.year(),
+                u8::from(time.month()),
+                time.day(),
+                time.hour(),
+                time.minute()
             )
         },
     )
@@ -58,9 +59,8 @@ pub(crate) fn day(at: Option<Stamp>) -> Option<(i32, u8, u8)> {
 }
 
 /// A fault in words; its name where the sheet has none for it.
-pub(crate) fn fault(book: &Book<'_>, name: &str) -> String {
-    let fault = book.sheet.faults.iter().find(|f| f.name == name);
-    fault.map_or_else(|| name.to_owned(), |f| f.words.clone())
+pub(crate) fn fault(t: Tongue, book: &Book<'_>, name: &str) -> String {
+    fault_said(book.sheet, name).to(t)
 }
 
 #[cfg(test)]
@@ -89,7 +89,8 @@ mod tests {
             // 2001-09-09T01:46:40Z is a thousand million seconds of the Unix clock.
             wall_us: 1_000_000_000_000_000,
         };
-        assert_eq!(moment(Some(at)), "2001-09-09 01:46 UTC");
-        assert_eq!(moment(None), "no date");
+        let says = |at| moment(Tongue::English, at);
+        assert_eq!(says(Some(at)), "2001-09-09 01:46 UTC");
+        assert_eq!(says(None), "no date");
     }
 }

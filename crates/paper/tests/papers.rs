@@ -11,6 +11,7 @@ use ohmtrail_trail::event::{
     Power, Request, RuledOut, Stamp, Take, UnitState, Unproven,
 };
 use ohmtrail_visit::{AMBIENT, Book, COLD_KEY, Record, SheetBundle};
+use ohmtrail_words::Tongue;
 
 fn state(power: Power) -> UnitState {
     UnitState {
@@ -149,6 +150,10 @@ fn document(events: Vec<Event>) -> Document {
 }
 
 fn made(events: Vec<Event>) -> (Card, Document, Hash) {
+    made_in(events, Tongue::English)
+}
+
+fn made_in(events: Vec<Event>, tongue: Tongue) -> (Card, Document, Hash) {
     let sheet = read_builtin("split-heat-pump-1ph")
         .expect("the sheet is there")
         .expect("the sheet is right");
@@ -168,8 +173,8 @@ fn made(events: Vec<Event>) -> (Card, Document, Hash) {
     let record = Record::of(&book, &entries);
     let head = Hash::of(b"an invented trail");
     (
-        tag(&book, &record, &head),
-        write_up(&book, &record, &head, "invented.trail"),
+        tag(&book, &record, &head, tongue),
+        write_up(&book, &record, &head, "invented.trail", tongue),
         head,
     )
 }

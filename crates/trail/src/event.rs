@@ -410,6 +410,15 @@ pub struct Measurement<'r> {
 }
 
 impl Request {
+    /// The act that is asked for; none if it asks for something else.
+    #[must_use]
+    pub const fn act(&self) -> Option<&Act> {
+        match self {
+            Request::Act { act } => Some(act),
+            _ => None,
+        }
+    }
+
     /// What is to be measured; none if it asks for something else.
     #[must_use]
     pub const fn measurement(&self) -> Option<Measurement<'_>> {

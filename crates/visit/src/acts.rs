@@ -7,8 +7,8 @@ use ohmtrail_trail::event::{Act, Acted, Event, Request, Stamp};
 
 use crate::book::Book;
 use crate::handle::{unknown, wants};
-use crate::input::Refusal;
 use crate::prove::fitted;
+use crate::refusal::Refusal;
 use crate::visit::{Purpose, Visit};
 
 impl Visit<'_> {

@@ -6,7 +6,9 @@ use std::collections::BTreeMap;
 use ohmtrail_circuit::sheet::{FaultId, Question};
 use ohmtrail_core::isolate::PowerNeed;
 use ohmtrail_trail::event::{Conclusion, Finding, Outcome, Part, Role};
+use ohmtrail_words::Said;
 
+use crate::book::Book;
 use crate::isolate::Stand;
 use crate::record::Answer;
 use crate::visit::Visit;
@@ -61,52 +63,6 @@ impl Visit<'_> {
         (conclusion, finding)
     }
 
-    /// What is said of faults that come and go: under which condition they show, and in which answers
-    /// they showed and did not.
-    pub(crate) fn come_and_go(
-        &self,
-        faults: &[FaultId],
-        answers: &[Answer],
-        bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
-    ) -> Vec<String> {
-        let sheet = self.book.sheet;
-        let power = |a: &Answer| Some(self.book.table.ask(a.number)?.power);
-        let list = |asks: Vec<u32>| {
-            let asks: Vec<String> = asks.iter().map(u32::to_string).collect();
-            if asks.is_empty() {
-                "none".to_owned()
-            } else {
-                asks.join(", ")
-            }
-        };
-        let told = |f: &FaultId| {
-            let shows = sheet.shows(*f)?;
-            let part = sheet.parts.get(sheet.faults[*f].owner)?;
-            let own = part.first_point..part.first_point + part.kind.terminals.len();
-            // A whole part speaks for no fault by itself: it is the part's own dead reading that counts.
-            let reads = |a: &Answer| match &sheet.checks.get(usize::from(a.number))?.question {
-                Question::Measure { points, .. } => Some(points.iter().all(|p| own.contains(p))),
-                Question::Look { .. } => None,
-            };
-            let speaks = |ask: u32| {
-                let mut own = bits.get(f).into_iter().flatten();
-                own.any(|(a, b)| *a == ask && *b >= 1.0)
-            };
-            let shown = answers.iter().filter(|a| power(a) == Some(PowerNeed::On));
-            let shown = shown.filter_map(|a| a.ask).filter(|ask| speaks(*ask));
-            let whole = answers.iter().filter(|a| power(a) == Some(PowerNeed::Off));
-            let whole = whole.filter(|a| reads(a) == Some(true));
-            Some(format!(
-                "{}: intermittent: it shows {shows}; asks that show it under power: {}; that read it \
-                 dead: {}",
-                sheet.faults[*f].name,
-                list(shown.collect()),
-                list(whole.filter_map(|a| a.ask).collect())
-            ))
-        };
-        faults.iter().filter_map(told).collect()
-    }
-
     /// What each fault is to the others, and what follows from them.
     pub(crate) fn roles(&self, faults: &[FaultId]) -> Vec<Role> {
         let sheet = self.book.sheet;
@@ -152,26 +108,74 @@ impl Visit<'_> {
     }
 }
 
+/// What is said of faults that come and go: under which condition they show, and in which answers
+/// they showed and did not.
+pub(crate) fn come_and_go(
+    book: &Book<'_>,
+    faults: &[FaultId],
+    answers: &[Answer],
+    bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
+) -> Vec<Said> {
+    let sheet = book.sheet;
+    let power = |a: &Answer| Some(book.table.ask(a.number)?.power);
+    let list = |asks: Vec<u32>| {
+        let asks: Vec<String> = asks.iter().map(u32::to_string).collect();
+        if asks.is_empty() {
+            "none".into()
+        } else {
+            Said::own(asks.join(", "))
+        }
+    };
+    let told = |f: &FaultId| {
+        let shows = sheet.shows(*f)?;
+        let part = sheet.parts.get(sheet.faults[*f].owner)?;
+        let own = part.first_point..part.first_point + part.kind.terminals.len();
+        // A whole part speaks for no fault by itself: it is the part's own dead reading that counts.
+        let reads = |a: &Answer| match &sheet.checks.get(usize::from(a.number))?.question {
+            Question::Measure { points, .. } => Some(points.iter().all(|p| own.contains(p))),
+            Question::Look { .. } => None,
+        };
+        let speaks = |ask: u32| {
+            let mut own = bits.get(f).into_iter().flatten();
+            own.any(|(a, b)| *a == ask && *b >= 1.0)
+        };
+        let shown = answers.iter().filter(|a| power(a) == Some(PowerNeed::On));
+        let shown = shown.filter_map(|a| a.ask).filter(|ask| speaks(*ask));
+        let whole = answers.iter().filter(|a| power(a) == Some(PowerNeed::Off));
+        let whole = whole.filter(|a| reads(a) == Some(true));
+        let said = Said::message("intermittent")
+            .with("fault", sheet.faults[*f].name.clone())
+            .with("when", shows)
+            .with("shown", list(shown.collect()))
+            .with("dead", list(whole.filter_map(|a| a.ask).collect()));
+        Some(said)
+    };
+    faults.iter().filter_map(told).collect()
+}
+
 /// A role in words, but for a root cause, which says nothing by itself.
-pub(crate) fn told(role: &Role, all: &[Role]) -> Option<String> {
+pub(crate) fn told(role: &Role, all: &[Role]) -> Option<Said> {
+    let both = |one: Said, other: Said| Said::message("both").with("one", one).with("other", other);
     match role.part {
         Part::RootCause => None,
-        Part::Consequence => Some(format!(
-            "{}: follows from {}",
-            role.what,
-            role.by.join(" and ")
-        )),
+        Part::Consequence => {
+            let by = role.by.iter().map(|by| Said::own(by.clone()));
+            let said = Said::message("follows")
+                .with("what", role.what.clone())
+                .with("by", by.reduce(both).unwrap_or_default());
+            Some(said)
+        }
         Part::Coincidence => {
             let other = all
                 .iter()
                 .find(|o| o.part == Part::Coincidence && o.what != role.what)?;
             // Said once of the two.
-            (role.what < other.what).then(|| {
-                format!(
-                    "{} and {}: nothing in the sheet links them, two faults at once",
-                    role.what, other.what
-                )
-            })
+            let said = || {
+                Said::message("coincidence")
+                    .with("one", role.what.clone())
+                    .with("other", other.what.clone())
+            };
+            (role.what < other.what).then(said)
         }
     }
 }

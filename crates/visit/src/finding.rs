@@ -9,9 +9,10 @@ use ohmtrail_circuit::unit::Drawn;
 use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::winding::UNPROVEN;
 use ohmtrail_trail::event::{Finding, Role, RuledOut, Unproven};
+use ohmtrail_words::Said;
 
 use crate::book::{Book, WindingPair};
-use crate::conclusion::told;
+use crate::conclusion::{come_and_go, told};
 use crate::isolate::fault_names;
 use crate::record::{Answer, Record};
 use crate::visit::Visit;
@@ -43,8 +44,7 @@ impl Visit<'_> {
         let named = |f: &FaultId| book.sheet.faults[*f].name.clone();
         let bits = weigh(book, &answers);
         let roles = self.roles(&faults);
-        let mut consequences: Vec<String> = roles.iter().filter_map(|r| told(r, &roles)).collect();
-        consequences.extend(self.come_and_go(&faults, &answers, &bits));
+        let consequences = consequences(book, &roles, &faults, &answers, &bits);
         let minutes = self.minutes_to_go_on(&answers);
         let (ruled_out, mut unproven) = self.others(&faults, &marginals, &bits, minutes);
         unproven.extend(self.never_proven(&faults, &marginals, &ruled_out));
@@ -52,7 +52,7 @@ impl Visit<'_> {
             faults: faults.iter().map(named).collect(),
             alike: found.map(|(h, _)| self.alike(h)).unwrap_or_default(),
             p: found.map_or(0.0, |(_, p)| p),
-            consequences,
+            consequences: consequences.iter().map(Said::to_string).collect(),
             evidence: evidence(&faults, &answers, &bits),
             ruled_out,
             unproven,
@@ -99,6 +99,8 @@ impl Visit<'_> {
         bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
         minutes: Option<f32>,
     ) -> (Vec<RuledOut>, Vec<Unproven>) {
+        let next = minutes.map(|m| format!("{m:.1}"));
+        let next = next.as_deref();
         let (mut ruled_out, mut unproven) = (Vec::new(), Vec::new());
         for (f, &p) in marginals.iter().enumerate() {
             let Some(fault) = self.book.sheet.faults.get(f) else {
@@ -111,7 +113,11 @@ impl Visit<'_> {
                 unproven.push(Unproven {
                     fault: fault.name.clone(),
                     p,
-                    why: format!("{}: {}", fault.words, self.why_left(faults, f, p, minutes)),
+                    why: format!(
+                        "{}: {}",
+                        fault.words,
+                        why_left(self.book, faults, f, p, next)
+                    ),
                 });
                 continue;
             }
@@ -128,26 +134,6 @@ impl Visit<'_> {
         }
         unproven.sort_by(|a, b| b.p.total_cmp(&a.p));
         (ruled_out, unproven)
-    }
-
-    /// Why it was worth leaving a fault of this probability unproven.
-    fn why_left(&self, faults: &[FaultId], f: FaultId, p: f32, minutes: Option<f32>) -> String {
-        let sheet = self.book.sheet;
-        let hidden = |by: &&FaultId| sheet.masked.contains(&Masked { by: **by, fault: f });
-        if let Some(by) = faults.iter().find(hidden) {
-            let by = &sheet.faults[*by].name;
-            return format!("hidden by {by}, check it once that is repaired");
-        }
-        match minutes {
-            None => {
-                "neither shown nor ruled out, and no check that can be made tells more".to_owned()
-            }
-            Some(minutes) => format!(
-                "neither shown nor ruled out; to leave it is expected to cost {:.1} minutes of work, \
-                 the next check takes {minutes:.1}",
-                p * f32::from(self.book.table.callback_minutes)
-            ),
-        }
     }
 
     /// What no check of a dead unit proves of a motor whose windings were read, and what must be
@@ -231,6 +217,44 @@ impl Visit<'_> {
     }
 }
 
+/// What follows from the faults, and how those show that come and go.
+pub(crate) fn consequences(
+    book: &Book<'_>,
+    roles: &[Role],
+    faults: &[FaultId],
+    answers: &[Answer],
+    bits: &BTreeMap<FaultId, Vec<(u32, f32)>>,
+) -> Vec<Said> {
+    let told = roles.iter().filter_map(|r| told(r, roles));
+    told.chain(come_and_go(book, faults, answers, bits))
+        .collect()
+}
+
+/// Why it was worth leaving a fault of this probability unproven; `next` are the minutes of the next check,
+/// if there is one.
+pub(crate) fn why_left(
+    book: &Book<'_>,
+    faults: &[FaultId],
+    f: FaultId,
+    p: f32,
+    next: Option<&str>,
+) -> Said {
+    let sheet = book.sheet;
+    let hidden = |by: &&FaultId| sheet.masked.contains(&Masked { by: **by, fault: f });
+    if let Some(by) = faults.iter().find(hidden) {
+        return Said::message("hidden-by").with("fault", sheet.faults[*by].name.clone());
+    }
+    match next {
+        None => "neither shown nor ruled out, and no check that can be made tells more".into(),
+        Some(next) => {
+            let cost = p * f32::from(book.table.callback_minutes);
+            Said::message("left-unproven")
+                .with("cost", format!("{cost:.1}"))
+                .with("next", next.to_owned())
+        }
+    }
+}
+
 /// Whether a motor's fault is of this kind: on a three-phase motor each winding has its own.
 fn is_kind(name: &str, kind: &str) -> bool {
     let of_winding = |name: &str| {
@@ -252,7 +276,7 @@ pub fn weights_of_evidence(book: &Book<'_>, record: &Record) -> BTreeMap<String,
 }
 
 /// What each answer says about each fault by itself, in bits.
-fn weigh(book: &Book<'_>, answers: &[Answer]) -> BTreeMap<FaultId, Vec<(u32, f32)>> {
+pub(crate) fn weigh(book: &Book<'_>, answers: &[Answer]) -> BTreeMap<FaultId, Vec<(u32, f32)>> {
     let table = &book.table;
     let mut all = BTreeMap::new();
     for fault in 0..table.faults {

@@ -9,6 +9,7 @@ use ohmtrail_core::isolate::State;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::{Micros, Volts};
 use ohmtrail_trail::event::{Act, Power, Request, UnitState};
+use ohmtrail_words::Said;
 
 use crate::book::Book;
 use crate::visit::{Purpose, Visit, Waiting};
@@ -23,7 +24,7 @@ const ACT_MINUTES: f32 = 1.0;
 /// An ask that is wished for.
 pub(crate) struct Wish {
     pub request: Request,
-    pub why: String,
+    pub why: Said,
     pub minutes: f32,
     pub purpose: Purpose,
 }
@@ -51,7 +52,7 @@ macro_rules! there {
 
 pub(crate) use there;
 
-fn act(act: Act, why: impl Into<String>, purpose: Purpose) -> Way {
+fn act(act: Act, why: impl Into<Said>, purpose: Purpose) -> Way {
     Way::Ask(Wish {
         request: Request::Act { act },
         why: why.into(),
@@ -98,10 +99,7 @@ impl Visit<'_> {
                     .collect();
                 act(
                     Act::OpenOtherSources,
-                    format!(
-                        "the unit has another source, at {}: open and lock it too",
-                        poles.join(", ")
-                    ),
+                    Said::message("why-other-source").with("poles", poles.join(", ")),
                     purpose,
                 )
             }
@@ -119,16 +117,13 @@ impl Visit<'_> {
                 function,
                 self.book.names(points),
                 Power::Off,
-                &format!(
-                    "test for absence of voltage, AC then DC, every pole to pole and to ground: at \
-                     most {} V{}",
-                    at_most.get(),
-                    if self.live.alarms > 0 {
-                        format!("; it read more before: {}", words::GHOST)
-                    } else {
-                        String::new()
-                    }
-                ),
+                Said::message("why-read-dead")
+                    .with("volts", at_most.get().to_string())
+                    .then_if(
+                        "; ",
+                        (self.live.alarms > 0)
+                            .then(|| Said::message("read-more-before").with("why", words::GHOST)),
+                    ),
                 purpose,
             ),
             Step::Drain => act(
@@ -141,10 +136,7 @@ impl Visit<'_> {
                 Function::VoltsDc,
                 self.book.names(points),
                 Power::Off,
-                &format!(
-                    "what is left on the capacitor, direct volts: at most {} V",
-                    at_most.get()
-                ),
+                Said::message("why-read-charge").with("volts", at_most.get().to_string()),
                 purpose,
             ),
             Step::Insulate(_) => act(
@@ -176,7 +168,7 @@ impl Visit<'_> {
         function: Function,
         points: [String; 2],
         power: Power,
-        why: &str,
+        why: impl Into<Said>,
         purpose: Purpose,
     ) -> Way {
         Way::Ask(Wish {
@@ -188,7 +180,7 @@ impl Visit<'_> {
                     ..self.record.state()
                 },
             },
-            why: why.to_owned(),
+            why: why.into(),
             minutes: READ_MINUTES,
             purpose,
         })
@@ -227,11 +219,7 @@ impl Visit<'_> {
             Function::VoltsAc,
             self.book.names(points),
             Power::Off,
-            &format!(
-                "the test for absence of voltage did not read these points, and what the sheet does \
-                 not know may feed them: AC volts first, at most {} V. CAT III 600 V at least",
-                limits::DEAD.0
-            ),
+            Said::message("why-at-work").with("volts", limits::DEAD.0.to_string()),
             purpose,
         )
     }
@@ -268,12 +256,9 @@ impl Visit<'_> {
         match PowerOn::new(ready, Energise::Breaker) {
             Ok(power) => act(
                 Act::CloseBreaker,
-                format!(
-                    "take the lock off and close the breaker ({} starts so far); if a motor stalls, \
-                     switch off within {} s",
-                    power.starts(),
-                    PowerOn::STALL_AT_MOST / 1_000_000
-                ),
+                Said::message("why-close")
+                    .with("starts", power.starts().to_string())
+                    .with("seconds", (PowerOn::STALL_AT_MOST / 1_000_000).to_string()),
                 Purpose::Way { leaving },
             ),
             Err(error) => Way::Barred(error.words().to_owned()),
@@ -293,10 +278,11 @@ impl Visit<'_> {
             let (cooling, minutes) = self.cooling_expected(now);
             return Way::Ask(Wish {
                 request: Request::Act { act: Act::WaitCool },
-                why: format!(
+                why: Said::phrase(
                     "leave the unit off until its motors are cold: an overload that is open from \
-                     heat closes by itself, and a hot winding reads high{cooling}"
-                ),
+                     heat closes by itself, and a hot winding reads high",
+                )
+                .then("", cooling),
                 minutes: minutes.unwrap_or(self.book.sheet.minutes.cool as f32),
                 purpose: Purpose::Way { leaving },
             });
@@ -312,8 +298,9 @@ impl Visit<'_> {
             .filter(|e| !lifted.contains(e))
             .cloned()
             .collect();
-        let (which, act) = if !back.is_empty() {
-            (back.clone(), Act::PutBack(back))
+        // One by one: a confirmation is of the one end that was seen on its terminal.
+        let (which, act) = if let Some(end) = back.into_iter().next() {
+            (vec![end.clone()], Act::PutBack(vec![end]))
         } else if !lift.is_empty() {
             (lift.clone(), Act::Lift(lift))
         } else {
@@ -327,11 +314,11 @@ impl Visit<'_> {
         Way::Ask(Wish {
             request: Request::Act { act },
             why: if back {
-                "put these wire ends back where the wire map has them".to_owned()
+                "put this wire end back where the wire map has it".into()
             } else {
                 "lift these wire ends, so that the part is read by itself; note mark and terminal, \
                  or take a photograph, of each one first"
-                    .to_owned()
+                    .into()
             },
             minutes: 0.5 * which.len() as f32,
             purpose: Purpose::Way { leaving },
@@ -360,7 +347,7 @@ impl Visit<'_> {
     pub(crate) fn towards_check(&self, check: usize, to: State, now: Micros) -> Way {
         let sheet_check = &self.book.sheet.checks[check];
         let minutes = sheet_check.minutes as f32;
-        let why = sheet_check.why.clone();
+        let why = Said::phrase(sheet_check.why.clone());
         let wish = |request, why, epoch| {
             Way::Ask(Wish {
                 request,
@@ -456,7 +443,10 @@ impl Visit<'_> {
                                     state,
                                 }
                             },
-                            format!("{why}. Meter and leads {needs} at least"),
+                            why.then(
+                                ". ",
+                                Said::message("needs-category").with("category", needs.to_owned()),
+                            ),
                             None,
                         )
                     }

@@ -6,7 +6,8 @@ use ohmtrail_core::reading::{Flags, Function, MeterId};
 use ohmtrail_trail::event::{Asked, Event, GateEvent, Power, Request, Stamp};
 
 use crate::cooldown::{COLD_KEY, Cold};
-use crate::input::{Input, Refusal};
+use crate::input::Input;
+use crate::refusal::Refusal;
 use crate::visit::{Purpose, Stated, Visit};
 use crate::words;
 

@@ -9,6 +9,7 @@ use ohmtrail_core::isolate::table::NO_FAULT;
 use ohmtrail_core::isolate::{Belief, Cooled, Evidence, Kind, Planner, PowerNeed, Standing, State};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Power, Suspect};
+use ohmtrail_words::Said;
 
 use crate::book::WindingPair;
 use crate::cooldown::ColdOpen;
@@ -155,16 +156,13 @@ impl Visit<'_> {
     }
 
     /// Why a check that was answered is asked again: none if it was not.
-    pub(crate) fn why_again(&mut self, check: usize) -> Option<String> {
+    pub(crate) fn why_again(&mut self, check: usize) -> Option<Said> {
         let answers = self.record.answers(self.book);
         let answer = answers.iter().find(|a| usize::from(a.number) == check)?;
         let (number, evidence) = (answer.number, answer.evidence);
         let doubt = self.with_belief(&answers, |belief, _| belief.doubt(number, &evidence).ok());
-        Some(format!(
-            "once more, with the probes taken off and put on again: in the light of the other takes \
-             the chance that the last one was a mistake is {:.0} %",
-            doubt.flatten()? * 100.0
-        ))
+        let percent = format!("{:.0}", doubt.flatten()? * 100.0);
+        Some(Said::message("once-more").with("percent", percent))
     }
 
     /// The check that would tell most, were the isolation to go on: its minutes with what it needs.

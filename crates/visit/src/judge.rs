@@ -7,16 +7,17 @@ use ohmtrail_core::gates::limits as gate_limits;
 use ohmtrail_core::leads::{Leads, estimate_from_sum};
 use ohmtrail_core::reading::{Flags, Function, Reading, Shown};
 use ohmtrail_core::rules::winding::{self, Pairs, SumOutcome};
-use ohmtrail_core::units::{Ohms, Volts};
+use ohmtrail_core::units::{Micros, Ohms, Volts};
 use ohmtrail_core::verdict::{Bands, Limit, Verdict};
-use ohmtrail_trail::event::Judged;
+use ohmtrail_trail::event::{Judged, Take};
+use ohmtrail_words::Said;
 
 use crate::book::{Book, WindingPair, Windings};
 use crate::input::LEADS;
 use crate::known::against_known;
 use crate::limits::held;
 use crate::record::Record;
-use crate::words::{GHOST, amount, displayed};
+use crate::words::{GHOST, amount, said_shown};
 
 /// A reading without the leads.
 pub(crate) struct Weighed {
@@ -131,31 +132,69 @@ fn three(
     })
 }
 
-/// The verdict on a take of a check.
+/// The verdict on a take of a check; `accuracy` says where the range of the meter ends, if that is to be
+/// looked at.
 pub(crate) fn verdict(
     book: &Book<'_>,
     record: &Record,
     check: usize,
     reading: &Reading,
     weighed: &Weighed,
-    accuracy: &dyn AccuracyTable,
-) -> Result<Option<Judged>, String> {
+    accuracy: Option<&dyn AccuracyTable>,
+) -> Result<Option<(Verdict, Said)>, String> {
     let Some(held) = held(book, record, check) else {
         return Ok(None);
     };
-    let mut judged = held_against(reading, weighed, held.limit, &held.bands, accuracy)?;
-    if let Some(words) = sum_rule(book, record, check, reading, weighed) {
-        judged.words.push_str(&words);
-    }
+    let (verdict, mut words) = held_against(reading, weighed, held.limit, &held.bands, accuracy)?;
+    words = words.then_if("; ", sum_rule(book, record, check, reading, weighed));
     let low = reading.flags.has(Flags::LOW_IMPEDANCE);
-    if !low && judged.class == Class::Low && book.in_low_impedance(check).is_some() {
-        judged.words.push_str("; ");
-        judged.words.push_str(GHOST);
+    if !low && verdict.class == Class::Low && book.in_low_impedance(check).is_some() {
+        words = words.then("; ", GHOST.into());
     }
-    if let Some(words) = against_known(book, record, check, weighed) {
-        judged.words.push_str(&words);
-    }
-    Ok(Some(judged))
+    words = words.then_if("; ", against_known(book, record, check, weighed));
+    Ok(Some((verdict, words)))
+}
+
+/// The verdict on a take once more, before it is put into a language; none if what is said of it now is not
+/// what the trail has: a version of the program before this one said it otherwise. The record is that of
+/// before the take.
+pub(crate) fn said_again(
+    book: &Book<'_>,
+    record: &Record,
+    check: Option<usize>,
+    take: &Take,
+    judged: &Judged,
+) -> Option<Said> {
+    let reading = Reading {
+        function: take.function,
+        shown: take.shown,
+        flags: take.flags,
+        meter: take.meter,
+        at: Micros(0),
+    };
+    // Whether an accuracy was assumed is in the trail by its words alone.
+    [false, true].into_iter().find_map(|assumed| {
+        let weighed = Weighed {
+            value: take.value,
+            u: take.uncertainty,
+            leads: take.leads,
+            assumed,
+        };
+        let of_gate = || {
+            let ground = judged.source == gate_limits::GROUND_CLEAR_SOURCE.what;
+            match judged.upper {
+                _ if ground => ground_verdict(&reading, &weighed),
+                Some(at_most) => gate_verdict(&reading, &weighed, Volts(at_most)),
+                None => None,
+            }
+        };
+        let of_check = || verdict(book, record, check?, &reading, &weighed, None).ok()?;
+        let same = |words: &Said| words.to_string() == judged.words;
+        let words = |(_, words): (Verdict, Said)| Some(words).filter(same);
+        of_check()
+            .and_then(words)
+            .or_else(|| of_gate().and_then(words))
+    })
 }
 
 /// The verdict on a take against a limit, or why it proves nothing.
@@ -164,13 +203,13 @@ pub(crate) fn held_against(
     weighed: &Weighed,
     limit: Limit,
     bands: &Bands,
-    accuracy: &dyn AccuracyTable,
-) -> Result<Judged, String> {
+    accuracy: Option<&dyn AccuracyTable>,
+) -> Result<(Verdict, Said), String> {
     let verdict = if weighed.value.is_nan() {
         let edges = bands.edges.iter().filter(|e| e.is_finite());
         let highest = edges.fold(0.0_f64, |most, e| most.max(f64::from(*e)));
         if accuracy
-            .top_of_range(reading.function)
+            .and_then(|a| a.top_of_range(reading.function))
             .is_some_and(|top| top < highest.min(10e6))
         {
             return Err(Void::OutOfRange.words().to_owned());
@@ -187,62 +226,61 @@ pub(crate) fn held_against(
     if let Some(why) = verdict.void {
         return Err(why.words().to_owned());
     }
-    Ok(judged(reading, &verdict))
+    let words = said(reading, &verdict);
+    Ok((verdict, words))
 }
 
 /// A verdict as the trail keeps it.
-fn judged(reading: &Reading, verdict: &Verdict) -> Judged {
-    let shown = displayed(reading.function, reading.shown);
-    judged_as(&shown, reading.function, verdict)
-}
-
-/// The same of a value that was worked out: what was shown, in words, and what kind of value it is.
-pub(crate) fn judged_as(shown: &str, function: Function, verdict: &Verdict) -> Judged {
+pub(crate) fn kept((verdict, words): (Verdict, Said)) -> Judged {
     let limit = verdict.limit;
-    let source = limit.source;
-    let assumed = if verdict.measured.assumed {
-        "; meter accuracy assumed"
-    } else {
-        ""
-    };
-    let close = if verdict.too_close() {
-        "; too close to a limit to call"
-    } else {
-        ""
-    };
-    let words = format!(
-        "{shown}: {}{}; {}; {} ({}){assumed}{close}",
-        verdict.class.word(),
-        limits_words(function, &limit),
-        verdict.decision.words(),
-        source.what,
-        source.status.words(),
-    );
     Judged {
         class: verdict.class,
         likely: verdict.likely,
         lower: limit.lower,
         upper: limit.upper,
         too_close: verdict.too_close(),
-        source: source.what.to_owned(),
-        status: source.status.words().to_owned(),
-        words,
+        source: limit.source.what.to_owned(),
+        status: limit.source.status.words().to_owned(),
+        words: words.to_string(),
     }
 }
 
-fn limits_words(function: Function, limit: &Limit) -> String {
-    match (limit.lower, limit.upper) {
-        (Some(low), Some(high)) => {
-            format!(
-                ", limits {} to {}",
-                amount(function, low),
-                amount(function, high)
-            )
-        }
-        (Some(low), None) => format!(", at least {}", amount(function, low)),
-        (None, Some(high)) => format!(", at most {}", amount(function, high)),
-        (None, None) => String::new(),
+/// A verdict in a sentence.
+fn said(reading: &Reading, verdict: &Verdict) -> Said {
+    let shown = said_shown(reading.function, reading.shown);
+    said_as(shown, reading.function, verdict)
+}
+
+/// The same of a value that was worked out: what was shown, and what kind of value it is.
+pub(crate) fn said_as(shown: Said, function: Function, verdict: &Verdict) -> Said {
+    let source = verdict.limit.source;
+    let of_source = Said::phrase(source.what)
+        .then(" (", source.status.words().into())
+        .then(")", Said::default());
+    let mut said = shown
+        .then(": ", verdict.class.word().into())
+        .then_if(", ", limits_words(function, &verdict.limit))
+        .then("; ", verdict.decision.words().into())
+        .then("; ", of_source);
+    if verdict.measured.assumed {
+        said = said.then("; ", "meter accuracy assumed".into());
     }
+    if verdict.too_close() {
+        said = said.then("; ", "too close to a limit to call".into());
+    }
+    said
+}
+
+fn limits_words(function: Function, limit: &Limit) -> Option<Said> {
+    let amount = |value| amount(function, value);
+    Some(match (limit.lower, limit.upper) {
+        (Some(low), Some(high)) => Said::message("limits-between")
+            .with("low", amount(low))
+            .with("high", amount(high)),
+        (Some(low), None) => Said::message("limits-from").with("low", amount(low)),
+        (None, Some(high)) => Said::message("limits-to").with("high", amount(high)),
+        (None, None) => return None,
+    })
 }
 
 /// What the sum rule says, once the last of three windings is in.
@@ -252,7 +290,7 @@ fn sum_rule(
     check: usize,
     reading: &Reading,
     weighed: &Weighed,
-) -> Option<String> {
+) -> Option<Said> {
     let motor = book
         .windings()
         .iter()
@@ -261,21 +299,16 @@ fn sum_rule(
     let pairs = three(record, motor, heat, Some((check, weighed)), |_| true)?;
     let verdict = winding::sum_rule(&pairs, &leads(book, record, reading)).ok()?;
     Some(match verdict.outcome {
-        SumOutcome::Consistent => format!(
-            "; the three windings are continuous and their readings agree ({}); shorted turns, \
-             ground and seizure stay unproven",
-            winding::SUM.what
-        ),
-        SumOutcome::Inconsistent => format!(
-            "; the three windings' readings do not agree ({}): measure them again",
-            winding::SUM.what
-        ),
-        SumOutcome::NotJudged => "; the leads were estimated from these three readings".to_owned(),
+        SumOutcome::Consistent => Said::message("sum-agrees").with("source", winding::SUM.what),
+        SumOutcome::Inconsistent => {
+            Said::message("sum-disagrees").with("source", winding::SUM.what)
+        }
+        SumOutcome::NotJudged => "the leads were estimated from these three readings".into(),
     })
 }
 
 /// What hangs on a tripped breaker or a blown fuse, read to ground, is held against.
-pub(crate) fn ground_verdict(reading: &Reading, weighed: &Weighed) -> Option<Judged> {
+pub(crate) fn ground_verdict(reading: &Reading, weighed: &Weighed) -> Option<(Verdict, Said)> {
     let clear = gate_limits::GROUND_CLEAR.get();
     let limit = Limit::new(Some(clear), None, gate_limits::GROUND_CLEAR_SOURCE);
     let bands = Bands::about(Some(clear), None);
@@ -289,11 +322,15 @@ pub(crate) fn ground_verdict(reading: &Reading, weighed: &Weighed) -> Option<Jud
         };
         Verdict::of(measured, limit, &bands)
     };
-    verdict.void.is_none().then(|| judged(reading, &verdict))
+    by_itself(reading, verdict)
 }
 
 /// What a reading in a test for absence of voltage, or at a capacitor, is held against.
-pub(crate) fn gate_verdict(reading: &Reading, weighed: &Weighed, at_most: Volts) -> Option<Judged> {
+pub(crate) fn gate_verdict(
+    reading: &Reading,
+    weighed: &Weighed,
+    at_most: Volts,
+) -> Option<(Verdict, Said)> {
     let source = if at_most == gate_limits::DEAD {
         gate_limits::DEAD_SOURCE
     } else if at_most == gate_limits::TOUCH {
@@ -314,5 +351,11 @@ pub(crate) fn gate_verdict(reading: &Reading, weighed: &Weighed, at_most: Volts)
         };
         Verdict::of(measured, limit, &bands)
     };
-    verdict.void.is_none().then(|| judged(reading, &verdict))
+    by_itself(reading, verdict)
+}
+
+/// A verdict that no other reading adds to; none if it is void.
+fn by_itself(reading: &Reading, verdict: Verdict) -> Option<(Verdict, Said)> {
+    let words = said(reading, &verdict);
+    verdict.void.is_none().then_some((verdict, words))
 }

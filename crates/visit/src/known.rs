@@ -7,6 +7,7 @@ use ohmtrail_circuit::unit::Drawn;
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::rules::temperature::share_of_reference;
 use ohmtrail_core::units::Ohms;
+use ohmtrail_words::Said;
 
 use crate::book::{Book, WindingPair};
 use crate::judge::Weighed;
@@ -29,7 +30,7 @@ pub(crate) fn against_known(
     record: &Record,
     check: usize,
     weighed: &Weighed,
-) -> Option<String> {
+) -> Option<Said> {
     if !record.cooled || !weighed.value.is_finite() {
         return None;
     }
@@ -43,13 +44,13 @@ pub(crate) fn against_known(
     let own = weighed.value - beside(book, check, motor.part, value)?;
     let now = Quantity::new(Ohms(own), weighed.u);
     let share = share_of_reference(now, air, known.ohms, known.at, known.metal).ok()?;
-    Some(format!(
-        "; {:.3} ± {:.3} (U = 2u) times its known value of {} ({}), both at one temperature",
-        share.value.get(),
-        2.0 * share.u,
-        known.date,
-        known.source
-    ))
+    let three_places = |x: f64| format!("{x:.3}");
+    let said = Said::message("known-share")
+        .with("share", three_places(share.value.get()))
+        .with("u", three_places(2.0 * share.u))
+        .with("date", known.date.clone())
+        .with("source", known.source.clone());
+    Some(said)
 }
 
 /// Ohms that a check reads besides the winding, by the model: the wires that its leads are on.

@@ -21,6 +21,7 @@
 #![forbid(unsafe_code)]
 
 mod acts;
+mod again;
 mod book;
 mod conclusion;
 mod cooldown;
@@ -37,18 +38,20 @@ mod next;
 mod prove;
 mod quote;
 mod record;
+mod refusal;
 mod takes;
 mod visit;
 mod words;
 
 pub use book::{Book, BookError, SheetBundle, Windings};
-pub use cooldown::{AMBIENT, COLD_KEY, Cold, Cooling, Warm, cooling_words};
+pub use cooldown::{AMBIENT, COLD_KEY, Cold, Cooling, Warm, cooling_said};
 pub use earlier::{Earlier, EarlierError};
 pub use finding::weights_of_evidence;
-pub use input::{Input, Inputs, LEADS, Refusal, Taken};
-pub use limits::expected;
+pub use input::{Input, Inputs, LEADS, Taken};
+pub use limits::{PLATE_KEYS, expected};
 pub use prove::{Mended, NoRepair, repair};
 pub use quote::{QuoteError, Totals, money, quantity};
 pub use record::{Looked, Record, Took, Wire};
+pub use refusal::{Refusal, not_open};
 pub use visit::{Stage, Visit, Waiting};
-pub use words::{NONE_OF_THESE, amount, displayed};
+pub use words::{NONE_OF_THESE, amount, displayed, fault_said, note_said, point_said, said_shown};

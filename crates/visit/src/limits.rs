@@ -24,6 +24,26 @@ pub(crate) const HEALTHY: Source = Source::new(
 /// Limits that a sheet states.
 const SHEET: Source = Source::new("limits that the sheet states", Status::CommonPractice);
 
+/// What stands on plates that limits are taken from, by the keys that it is noted under.
+pub const PLATE_KEYS: [&str; 8] = [
+    RATED_VOLTS,
+    CAPACITANCE,
+    HERM,
+    FAN,
+    TOLERANCE,
+    MCC,
+    RLA,
+    FLA,
+];
+const RATED_VOLTS: &str = "rated-volts";
+const CAPACITANCE: &str = "capacitance";
+const HERM: &str = "capacitance-herm";
+const FAN: &str = "capacitance-fan";
+const TOLERANCE: &str = "tolerance";
+const MCC: &str = "mcc";
+const RLA: &str = "rla";
+const FLA: &str = "fla";
+
 /// More farads than any run capacitor: a short to a capacitance meter.
 const SHORTED_FARADS: f64 = 1e-3;
 
@@ -101,7 +121,7 @@ fn volts(record: &Record, (low, high): (f64, f64)) -> Limit {
         return loaded;
     }
     if high > 60.0
-        && let Some(plate) = record.plate("unit", "rated-volts")
+        && let Some(plate) = record.plate("unit", RATED_VOLTS)
     {
         if let Some(window) = window(&plate.value) {
             return window.operate.limit();
@@ -173,13 +193,14 @@ fn farads(book: &Book<'_>, record: &Record, points: [PointId; 2]) -> Option<Held
     let section = section.to_ascii_lowercase();
     // A can with one section has its marking by itself.
     let single = value(part, "marked");
-    let key = match single {
-        Some(_) => "capacitance".to_owned(),
-        None => format!("capacitance-{section}"),
+    let key = match (single, section.as_str()) {
+        (Some(_), _) => CAPACITANCE,
+        (None, "fan") => FAN,
+        (None, _) => HERM,
     };
-    let read = plate_number(record, &part.name, &key);
+    let read = plate_number(record, &part.name, key);
     let marked = read.or(single).or_else(|| value(part, &section))?;
-    let tolerance = plate_number(record, &part.name, "tolerance").or_else(|| match read {
+    let tolerance = plate_number(record, &part.name, TOLERANCE).or_else(|| match read {
         // The can was read, and no tolerance on it.
         Some(_) => None,
         None => value(part, "tolerance"),
@@ -237,7 +258,7 @@ fn amps(book: &Book<'_>, record: &Record, points: [PointId; 2]) -> Option<Limit>
     let of = |key, rule: ohmtrail_core::rules::Rule| {
         plate_number(record, &part.name, key).map(|amps| rule.limit_of(amps))
     };
-    of("mcc", current::MCC)
-        .or_else(|| of("rla", current::RLA))
-        .or_else(|| of("fla", current::FLA))
+    of(MCC, current::MCC)
+        .or_else(|| of(RLA, current::RLA))
+        .or_else(|| of(FLA, current::FLA))
 }

@@ -7,9 +7,11 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Asked, Event, GateEvent, LeftState, Outcome, Power, Proved, Request, Stamp,
 };
+use ohmtrail_words::Said;
 
 use crate::gate::{Way, Wish};
 use crate::isolate::Stand;
+use crate::record::Record;
 use crate::visit::{Pending, Purpose, Visit, Waiting};
 use crate::words;
 
@@ -187,7 +189,7 @@ impl Visit<'_> {
                             if matches!(wish.purpose, Purpose::Check { .. })
                                 && let Some(again) = self.why_again(check)
                             {
-                                wish.why = format!("{again}; {}", wish.why);
+                                wish.why = again.then("; ", wish.why);
                             }
                             if let Some(event) = self.ask(wish) {
                                 return vec![event];
@@ -227,23 +229,21 @@ impl Visit<'_> {
                 }
             };
             if count > TRIES {
-                self.bar(
-                    &wish.purpose,
-                    &wish.request,
-                    "asked for too often, to no effect",
-                );
+                self.bar(&wish.purpose, &wish.request, words::TOO_OFTEN);
                 return None;
             }
         }
         let ask = self.record.next_ask();
+        let why = wish.why.to_string();
         self.live.pending = Some(Pending {
             ask,
             purpose: wish.purpose,
+            why: wish.why,
         });
         Some(Event::Asked(Asked {
             ask,
             request: wish.request,
-            why: wish.why,
+            why,
             minutes: wish.minutes,
         }))
     }
@@ -346,10 +346,10 @@ impl Visit<'_> {
     /// The next act of leaving the unit off.
     fn towards_left(&self) -> Way {
         let passed = |act: &Act| self.live.not_left.iter().any(|(a, _)| a == act);
-        let ask = |act: Act, why: &str| {
+        let ask = |act: Act, why: &'static str| {
             Way::Ask(Wish {
                 request: Request::Act { act },
-                why: why.to_owned(),
+                why: why.into(),
                 minutes: 1.0,
                 purpose: Purpose::Way { leaving: true },
             })
@@ -379,27 +379,10 @@ impl Visit<'_> {
 
     fn left_state(&self) -> LeftState {
         let record = &self.record;
-        let faults = record.finding.as_ref().map(|f| f.faults.join(", "));
-        let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
-        let mut why = match faults {
-            _ if end.is_some() => {
-                let (how, whys) = end.map_or(("", String::new()), |e| {
-                    (e.proved.words(), e.why.join("; "))
-                });
-                format!("{how}: {whys}")
-            }
-            Some(faults) if !faults.is_empty() => format!("found: {faults}"),
-            _ if record.power == Power::On => "nothing was found wrong".to_owned(),
-            _ => "what failed is not proven".to_owned(),
-        };
-        if let Some(reason) = &self.live.no_dead
-            && (record.alarmed || reason == words::STAYS_LIVE)
-        {
-            why.push_str(&format!("; not proved dead: {reason}"));
-        }
-        for (act, reason) in &self.live.not_left {
-            why.push_str(&format!("; {} was not done: {reason}", act_words(act)));
-        }
+        let reason = self.live.no_dead.as_deref();
+        let reason = reason.filter(|why| record.alarmed || *why == words::STAYS_LIVE);
+        let not_left = self.live.not_left.iter().map(|(a, why)| (a, why.as_str()));
+        let why = why_left_so(record, record.power, reason, not_left).to_string();
         LeftState {
             power: record.power,
             locked: record.locked,
@@ -407,6 +390,35 @@ impl Visit<'_> {
             why,
         }
     }
+}
+
+/// Why a unit is left as it is: what was found, why it is not proved dead, which acts were not done.
+pub(crate) fn why_left_so<'a>(
+    record: &Record,
+    power: Power,
+    not_dead: Option<&str>,
+    not_left: impl Iterator<Item = (&'a Act, &'a str)>,
+) -> Said {
+    let faults = record.finding.as_ref().map(|f| f.faults.join(", "));
+    let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
+    let found = match faults {
+        _ if end.is_some() => end.map_or_else(Said::default, |end| {
+            let whys = end.why.iter().map(|why| Said::phrase(why.clone()));
+            Said::phrase(end.proved.words()).then(": ", Said::joined(whys, "; "))
+        }),
+        Some(faults) if !faults.is_empty() => Said::message("left-found").with("faults", faults),
+        _ if power == Power::On => "nothing was found wrong".into(),
+        _ => "what failed is not proven".into(),
+    };
+    let not_dead = not_dead.map(|why| Said::message("not-dead").with("why", Said::phrase(why)));
+    let not_done = |(act, why): (&Act, &str)| {
+        Said::message("not-done")
+            .with("act", act_words(act))
+            .with("why", Said::phrase(why))
+    };
+    not_left.fold(found.then_if("; ", not_dead), |said, act| {
+        said.then("; ", not_done(act))
+    })
 }
 
 fn act_words(act: &Act) -> &'static str {

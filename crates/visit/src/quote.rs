@@ -1,35 +1,58 @@
 //! What a repair costs, and what was decided on it.
 
+use std::fmt;
+
 use ohmtrail_trail::event::{Decision, Event, Quote, QuoteLine, QuoteOption, Stamp};
+use ohmtrail_words::Said;
 use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
-use crate::input::Refusal;
+use crate::refusal::Refusal;
 use crate::visit::Visit;
 
 /// Why a quote cannot be one.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum QuoteError {
     /// It has nothing to choose.
-    #[error("the quote has no option: give one at least")]
     NoOption,
     /// An option has no name, or one that another has.
-    #[error("option {0}: give it a name that no other option has")]
     Name(usize),
     /// An option with nothing in it.
-    #[error("option `{0}` has no line: say what it is made up of")]
     NoLine(String),
     /// More than one is recommended.
-    #[error("more than one option is recommended: recommend one at most")]
     Recommended,
     /// The day is none.
-    #[error("'{0}' is no day: write it as 2026-12-31")]
     Day(String),
     /// An amount that is beyond counting.
-    #[error("option `{0}` comes to more than can be counted: look at its quantities and prices")]
     TooMuch(String),
 }
+
+impl QuoteError {
+    /// What is wrong, before it is put into a language.
+    #[must_use]
+    pub fn said(&self) -> Said {
+        let of = |id, option: &String| Said::message(id).with("option", option.clone());
+        match self {
+            QuoteError::NoOption => Said::message("quote-no-option"),
+            QuoteError::Name(number) => {
+                Said::message("quote-name").with("number", number.to_string())
+            }
+            QuoteError::NoLine(option) => of("quote-no-line", option),
+            QuoteError::Recommended => Said::message("quote-recommended"),
+            QuoteError::Day(day) => Said::message("quote-day").with("day", day.clone()),
+            QuoteError::TooMuch(option) => of("quote-too-much", option),
+        }
+    }
+}
+
+impl fmt::Display for QuoteError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.said().fmt(f)
+    }
+}
+
+impl std::error::Error for QuoteError {}
 
 /// What an option comes to, in minor units of the currency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -10,8 +10,10 @@ use ohmtrail_trail::event::{
     Act, Asked, Conclusion, Decision, Entry, Event, Finding, GateEvent, LeftState, MeterJoined,
     Opened, PlateEntry, Power, Quote, Request, Stamp, Suspect, Take, UnitState,
 };
+use ohmtrail_words::Said;
 
 use crate::book::Book;
+use crate::judge::said_again;
 use crate::prove::Mended;
 use crate::words;
 
@@ -33,6 +35,8 @@ pub struct Looked {
 pub struct Took {
     /// The take.
     pub take: Take,
+    /// Its verdict before it is put into a language; none if it has none, or an older program said it.
+    pub said: Option<Said>,
     /// When.
     pub at: Stamp,
     /// When, since the visit was opened: on a clock that goes on over restarts.
@@ -315,8 +319,11 @@ impl Record {
                     }
                     _ => None,
                 };
+                let judged = take.verdict.as_ref();
+                let said = judged.and_then(|j| said_again(book, self, check, take, j));
                 self.takes.push(Took {
                     take: take.clone(),
+                    said,
                     at: entry.at,
                     elapsed: self.clock,
                     check,
@@ -561,6 +568,15 @@ impl Record {
 }
 
 impl Took {
+    /// Its verdict in a sentence, before it is put into a language: as the trail has it, where an older
+    /// program said it.
+    #[must_use]
+    pub fn words(&self) -> Option<Said> {
+        let judged = self.take.verdict.as_ref()?;
+        let said = self.said.clone();
+        Some(said.unwrap_or_else(|| Said::phrase(judged.words.clone())))
+    }
+
     /// Whether it counts: neither struck nor void.
     #[must_use]
     pub fn counts(&self) -> bool {

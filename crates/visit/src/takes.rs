@@ -10,9 +10,10 @@ use ohmtrail_trail::event::{Act, Acted, Event, Judged, Power, Request, Stamp, Ta
 use crate::book::Book;
 use crate::cooldown::AMBIENT;
 use crate::handle::{unknown, wants};
-use crate::input::{Inputs, LEADS, Refusal, Taken};
-use crate::judge::{Weighed, gate_verdict, ground_verdict, leads, verdict, weigh};
+use crate::input::{Inputs, LEADS, Taken};
+use crate::judge::{Weighed, gate_verdict, ground_verdict, kept, leads, verdict, weigh};
 use crate::prove::Needs;
+use crate::refusal::Refusal;
 use crate::visit::{Purpose, Stated, Visit};
 
 /// Void takes of a check before it is passed over.
@@ -241,15 +242,15 @@ impl Visit<'_> {
                         Step::ReadDead { at_most, .. } | Step::ReadCharge { at_most, .. },
                     )),
                     None,
-                ) => Ok(gate_verdict(&reading, &weighed, *at_most)),
+                ) => Ok(gate_verdict(&reading, &weighed, *at_most).map(kept)),
                 (Some(Purpose::AtWork { .. }), _) => {
-                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD))
+                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD).map(kept))
                 }
                 (Some(Purpose::Gate(Step::CheckGround(_))), None) if is_volts(reading.function) => {
-                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD))
+                    Ok(gate_verdict(&reading, &weighed, gates::limits::DEAD).map(kept))
                 }
                 (Some(Purpose::Gate(Step::CheckGround(_))), None) => {
-                    Ok(ground_verdict(&reading, &weighed))
+                    Ok(ground_verdict(&reading, &weighed).map(kept))
                 }
                 (_, Some(check)) => verdict(
                     self.book,
@@ -257,8 +258,9 @@ impl Visit<'_> {
                     check,
                     &reading,
                     &weighed,
-                    &accuracy,
-                ),
+                    Some(&accuracy),
+                )
+                .map(|said| said.map(kept)),
                 (_, None) => Ok(None),
             };
             match said {

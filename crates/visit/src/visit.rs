@@ -9,13 +9,15 @@ use ohmtrail_core::isolate::{Active, Prospect};
 use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Entry, Event, Request, Stamp};
+use ohmtrail_words::Said;
 
 use crate::book::Book;
 use crate::cooldown::News;
-use crate::input::{Inputs, Refusal};
+use crate::input::Inputs;
 use crate::isolate::Stand;
 use crate::prove::Needs;
 use crate::record::Record;
+use crate::refusal::Refusal;
 
 /// Where a visit stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +66,8 @@ pub(crate) enum Purpose {
 pub(crate) struct Pending {
     pub ask: u32,
     pub purpose: Purpose,
+    /// Why it is asked.
+    pub why: Said,
 }
 
 /// What a meter's maker states, or the cautious default.
@@ -263,6 +267,23 @@ impl<'b> Visit<'b> {
             return mended.end.is_some();
         }
         record.finding.is_some() && record.found == Some(record.version)
+    }
+
+    /// Why the open ask is asked, before it is put into a language.
+    #[must_use]
+    pub fn why(&self) -> Option<Said> {
+        let asked = self.record.open_ask()?;
+        let pending = self.live.pending.as_ref().filter(|p| p.ask == asked.ask);
+        // What was asked before a restart and still stands is a look: its words are the sheet's.
+        Some(pending.map_or_else(|| Said::phrase(asked.why.clone()), |p| p.why.clone()))
+    }
+
+    /// Whether the open ask is a step towards a gate.
+    #[must_use]
+    pub fn asks_for_a_gate(&self) -> bool {
+        let pending = self.live.pending.as_ref();
+        let pending = pending.filter(|p| Some(p.ask) == self.record.open);
+        pending.is_some_and(|p| matches!(p.purpose, Purpose::Gate(_) | Purpose::AtWork { .. }))
     }
 
     /// What must pass before anything can be asked: a compressor's rest. Call

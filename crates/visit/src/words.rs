@@ -1,8 +1,10 @@
 //! The visit's own words: amounts, and why something is asked. No sentence says that anything is
 //! safe.
 
+use ohmtrail_circuit::sheet::Sheet;
 use ohmtrail_core::reading::{Function, Shown};
 use ohmtrail_trail::Displayed;
+use ohmtrail_words::Said;
 
 /// Why gates were shut by a live value, in the trail.
 pub(crate) const LIVE: &str =
@@ -20,6 +22,8 @@ pub(crate) const DEAD_IN_LOW_IMPEDANCE: &str = "every pair read no voltage, the 
 /// Why nothing more is asked of a dead unit where it does not become dead.
 pub(crate) const STAYS_LIVE: &str = "it stays live with its breaker open: another source feeds it, \
      or a path that is not in the sheet; that comes first, by a licensed person and local rules";
+/// Why a step is given up that was asked for again and again.
+pub(crate) const TOO_OFTEN: &str = "asked for too often, to no effect";
 /// Why gates were shut by a charge, in the trail.
 pub(crate) const CHARGED: &str =
     "charge or direct voltage where there should be none: hands off, drain it and read again";
@@ -35,11 +39,62 @@ pub(crate) const LEAVING: &str = "checks ended: ";
 /// What a display showed, with its unit as people write it.
 #[must_use]
 pub fn displayed(function: Function, shown: Shown) -> String {
+    said_shown(function, shown).to_string()
+}
+
+/// The same before it is put into a language.
+#[must_use]
+pub fn said_shown(function: Function, shown: Shown) -> Said {
     let text = Displayed::of(function, shown);
     match shown {
-        Shown::Blank => "nothing".to_owned(),
-        Shown::Overload => "OL".to_owned(),
-        Shown::Value(_) => format!("{} {}", text.digits, unit(&text.unit)),
+        Shown::Blank => "nothing".into(),
+        Shown::Overload => Said::own("OL"),
+        Shown::Value(_) => Said::own(format!("{} {}", text.digits, unit(&text.unit))),
+    }
+}
+
+/// A fault before it is put into a language; its name where the sheet has none for it.
+#[must_use]
+pub fn fault_said(sheet: &Sheet, name: &str) -> Said {
+    let Some(fault) = sheet.faults.iter().find(|f| f.name == name) else {
+        return Said::own(name);
+    };
+    let wire = fault.owner.checked_sub(sheet.parts.len());
+    match wire.and_then(|w| sheet.wires.get(w)) {
+        Some(wire) => {
+            let [from, to] = wire.terminals.map(|t| sheet.point_name(t).to_owned());
+            Said::message("wire-open").with("from", from).with("to", to)
+        }
+        None => Said::phrase(fault.words.clone()),
+    }
+}
+
+/// What a point is, before it is put into a language; nothing of a name that the sheet does not have.
+#[must_use]
+pub fn point_said(sheet: &Sheet, name: &str) -> Said {
+    let Some(point) = sheet.point(name) else {
+        return Said::default();
+    };
+    let Some(wire) = sheet.wire_of_end(point) else {
+        let words = sheet.points.get(point).map(|(_, words)| words.clone());
+        return Said::phrase(words.unwrap_or_default());
+    };
+    let end = usize::from(wire.ends[1] == point);
+    let terminal = sheet.point_name(wire.terminals[end]).to_owned();
+    let said = if wire.mark.is_empty() {
+        Said::message("wire-end")
+    } else {
+        Said::message("wire-end-marked").with("mark", Said::phrase(wire.mark.clone()))
+    };
+    said.with("terminal", terminal)
+}
+
+/// A note before it is put into a language: somebody's words, but for how one begins that ended the checks.
+#[must_use]
+pub fn note_said(note: &str) -> Said {
+    match note.strip_prefix(LEAVING) {
+        Some(why) => Said::phrase("checks ended").then(": ", Said::phrase(why)),
+        None => Said::own(note),
     }
 }
 

@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 20] = [
+const MAY_USE: [(&str, &[&str]); 21] = [
     ("ohmtrail-core", &[]),
     ("ohmtrail-link", &["ohmtrail-core"]),
     ("ohmtrail-box", &["ohmtrail-core", "ohmtrail-link"]),
@@ -15,7 +15,7 @@ const MAY_USE: [(&str, &[&str]); 20] = [
         "probe-box",
         &["ohmtrail-box", "ohmtrail-core", "ohmtrail-link"],
     ),
-    ("ohmtrail-circuit", &["ohmtrail-core"]),
+    ("ohmtrail-circuit", &["ohmtrail-core", "ohmtrail-words"]),
     (
         "ohmtrail-meters",
         &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-link"],
@@ -23,6 +23,7 @@ const MAY_USE: [(&str, &[&str]); 20] = [
     ("ohmtrail-trail", &["ohmtrail-core"]),
     ("ohmtrail-shop", &[]),
     ("ohmtrail-stock", &["ohmtrail-core", "ohmtrail-circuit"]),
+    ("ohmtrail-words", &[]),
     (
         "ohmtrail-visit",
         &[
@@ -30,11 +31,17 @@ const MAY_USE: [(&str, &[&str]); 20] = [
             "ohmtrail-circuit",
             "ohmtrail-stock",
             "ohmtrail-trail",
+            "ohmtrail-words",
         ],
     ),
     (
         "ohmtrail-paper",
-        &["ohmtrail-core", "ohmtrail-trail", "ohmtrail-visit"],
+        &[
+            "ohmtrail-core",
+            "ohmtrail-trail",
+            "ohmtrail-visit",
+            "ohmtrail-words",
+        ],
     ),
     (
         "ohmtrail-daemon",
@@ -45,6 +52,7 @@ const MAY_USE: [(&str, &[&str]); 20] = [
             "ohmtrail-trail",
             "ohmtrail-visit",
             "ohmtrail-paper",
+            "ohmtrail-words",
         ],
     ),
     ("ohmtrail-cli", EVERYTHING),
@@ -59,6 +67,7 @@ const MAY_USE: [(&str, &[&str]); 20] = [
             "ohmtrail-trail",
             "ohmtrail-visit",
             "ohmtrail-paper",
+            "ohmtrail-words",
             "ohmtrail-daemon",
             "ohmtrail-fuzz",
             "ohmtrail-spice",
@@ -83,6 +92,7 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-trail",
     "ohmtrail-visit",
     "ohmtrail-paper",
+    "ohmtrail-words",
     "ohmtrail-daemon",
 ];
 /// The crates that may know the asynchronous runtime.

@@ -1,6 +1,8 @@
 //! One part in the picture of probe points: its terminals one under another, what is between them,
 //! the wires on them, and the probes.
 
+use ohmtrail_words::Tongue;
+
 use super::inside::{Insides, Level, Strand, Tip};
 use super::probes::own_id;
 use super::svg::{Svg, Text, text_width, wrap};
@@ -52,6 +54,7 @@ struct Bar {
 
 /// A part's picture.
 pub(super) struct Card<'s> {
+    tongue: Tongue,
     sheet: &'s Sheet,
     head: Vec<String>,
     bars: Vec<Bar>,
@@ -68,6 +71,7 @@ pub(super) struct Card<'s> {
 impl<'s> Card<'s> {
     /// Measures a part's picture.
     pub fn of(
+        tongue: Tongue,
         sheet: &'s Sheet,
         insides: &Insides,
         part: usize,
@@ -115,7 +119,7 @@ impl<'s> Card<'s> {
                     bar.bonded = p.kind.terminals[t].bonded;
                     bar.point = Some(point);
                     bar.level = insides.levels[point];
-                    bar.leads = leads(sheet, point, lifted, room);
+                    bar.leads = leads(tongue, sheet, point, lifted, room);
                     y = place_leads(&mut bar, y, marks);
                 }
                 Tip::Ground => {
@@ -127,6 +131,7 @@ impl<'s> Card<'s> {
             bars.push(bar);
         }
         Card {
+            tongue,
             sheet,
             head,
             bars,
@@ -187,7 +192,9 @@ impl<'s> Card<'s> {
         svg.open(
             &own_id("terminal", name),
             "terminal",
-            &format!("terminal {name}: {words}"),
+            &self
+                .tongue
+                .tell("draw-terminal-is", &[("name", name), ("words", words)]),
         );
         svg.path(&[(LEFT, y), (self.right, y)], 1.2);
         symbols::pad(svg, LEFT, y, bar.level);
@@ -209,7 +216,7 @@ impl<'s> Card<'s> {
         }
         for (marker, at) in &self.marks {
             if *at == point {
-                open_marker(svg, *marker);
+                open_marker(svg, self.tongue, *marker);
                 marker.draw(svg, LEFT - 32.0, y);
                 tip(svg, (LEFT - 22.0, y), (LEFT - 4.0, y));
                 svg.close();
@@ -243,7 +250,7 @@ impl<'s> Card<'s> {
             if *at != lead.end {
                 continue;
             }
-            open_marker(svg, *marker);
+            open_marker(svg, self.tongue, *marker);
             if *marker == Marker::Clamp {
                 marker.draw(svg, x + 34.0, y);
             } else {
@@ -257,13 +264,13 @@ impl<'s> Card<'s> {
     }
 }
 
-fn open_marker(svg: &mut Svg, marker: Marker) {
+fn open_marker(svg: &mut Svg, t: Tongue, marker: Marker) {
     let (id, title) = match marker {
-        Marker::A => ("probe-a", "probe A"),
-        Marker::B => ("probe-b", "probe B"),
-        Marker::Clamp => ("clamp", "the clamp's ring"),
+        Marker::A => ("probe-a", "draw-probe-a"),
+        Marker::B => ("probe-b", "draw-probe-b"),
+        Marker::Clamp => ("clamp", "draw-clamp-ring"),
     };
-    svg.open(id, "probe", title);
+    svg.open(id, "probe", &t.say(title));
 }
 
 /// A probe's tip: a line that ends in a point.
@@ -280,7 +287,7 @@ fn tip(svg: &mut Svg, from: (f64, f64), to: (f64, f64)) {
 }
 
 /// The wires on a terminal, in words.
-fn leads(sheet: &Sheet, point: PointId, lifted: &[PointId], room: f64) -> Vec<Lead> {
+fn leads(t: Tongue, sheet: &Sheet, point: PointId, lifted: &[PointId], room: f64) -> Vec<Lead> {
     let mut leads = Vec::new();
     for wire in &sheet.wires {
         for end in 0..2 {
@@ -295,9 +302,9 @@ fn leads(sheet: &Sheet, point: PointId, lifted: &[PointId], room: f64) -> Vec<Le
             };
             let to = sheet.point_name(wire.terminals[1 - end]);
             let mut lines = wrap(&format!("{}{mark}", wire.name), 11.0, room);
-            lines.extend(wrap(&format!("to {to}"), 11.0, room));
+            lines.extend(wrap(&t.tell("draw-to", &[("at", to)]), 11.0, room));
             if off {
-                lines.push("lifted".to_owned());
+                lines.push(t.say("draw-is-lifted"));
             }
             leads.push(Lead {
                 y: 0.0,

@@ -13,6 +13,7 @@ mod label;
 mod place;
 mod probes;
 mod route;
+mod said;
 mod schematic;
 mod svg;
 mod symbols;

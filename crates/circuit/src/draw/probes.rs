@@ -6,10 +6,12 @@
 //! B a square, each with its letter; the clamp is a ring around its wire.
 
 use ohmtrail_core::reading::Function;
+use ohmtrail_words::Tongue;
 
 use super::card::{Card, Marker, WIDTH};
 use super::inside::Insides;
 use super::place::part_of;
+use super::said::in_language;
 use super::svg::{Anchor, Svg, Text, id, wrap};
 use crate::sheet::{Check, PointId, Question, Sheet};
 
@@ -67,50 +69,51 @@ fn seat(sheet: &Sheet, point: PointId) -> PointId {
 }
 
 /// Where a probe goes, in words.
-fn place_words(sheet: &Sheet, point: PointId, lifted: &[PointId]) -> String {
+fn place_words(t: Tongue, sheet: &Sheet, point: PointId, lifted: &[PointId]) -> String {
     let at = sheet.point_name(seat(sheet, point));
     match sheet.wire_of_end(point) {
         Some(wire) => {
-            let mark = if wire.mark.is_empty() {
-                String::new()
-            } else {
-                format!("{} ", wire.mark)
+            let id = match (lifted.contains(&point), wire.mark.is_empty()) {
+                (true, true) => "draw-end-off",
+                (true, false) => "draw-end-off-marked",
+                (false, true) => "draw-end-on",
+                (false, false) => "draw-end-on-marked",
             };
-            let how = if lifted.contains(&point) {
-                "lifted off"
-            } else {
-                "where it sits on"
-            };
-            format!("{mark}wire {}, its end {how} {at}", wire.name)
+            let named = [
+                ("mark", wire.mark.as_str()),
+                ("wire", &wire.name),
+                ("at", at),
+            ];
+            t.tell(id, &named)
         }
-        None => format!("terminal {at}"),
+        None => t.tell("draw-terminal", &[("at", at)]),
     }
 }
 
-/// Draws where the probes of a measurement go.
+/// Draws where the probes of a measurement go, with words in that language.
 ///
 /// Ids are `probe-a`, `probe-b` or `clamp`, and `probing-terminal-NAME`, `probing-end-NAME` for
 /// terminals and wires' ends, with names as [`super::id`] writes them. The class of a lifted end's
 /// group is `end lifted`.
 #[must_use]
-pub fn probes(sheet: &Sheet, probing: &Probing<'_>) -> String {
+pub fn probes(sheet: &Sheet, probing: &Probing<'_>, tongue: Tongue) -> String {
+    let t = tongue;
+    let sheet = &*in_language(sheet, t);
     let [a, b] = probing.points;
     let mut captions: Vec<(Option<Marker>, String)> = Vec::new();
     if probing.clamped() {
         let words = sheet.wire_of_end(a).map_or_else(
-            || "clamp around the one wire".to_owned(),
+            || t.say("draw-clamp"),
             |wire| {
                 let mark = if wire.mark.is_empty() { "" } else { ", " };
-                format!(
-                    "clamp around this one wire: {}{mark}{}",
-                    wire.name, wire.mark
-                )
+                let wire = format!("{}{mark}{}", wire.name, wire.mark);
+                t.tell("draw-clamp-around", &[("wire", &wire)])
             },
         );
         captions.push((Some(Marker::Clamp), words));
     } else {
         for (marker, point) in [(Marker::A, a), (Marker::B, b)] {
-            let words = place_words(sheet, point, probing.lifted);
+            let words = place_words(t, sheet, point, probing.lifted);
             captions.push((Some(marker), words));
         }
     }
@@ -120,43 +123,46 @@ pub fn probes(sheet: &Sheet, probing: &Probing<'_>) -> String {
             .iter()
             .map(|e| sheet.point_name(*e))
             .collect();
-        captions.push((None, format!("lifted and insulated: {}", ends.join(", "))));
+        captions.push((None, t.tell("draw-lifted", &[("ends", &ends.join(", "))])));
     }
     let mut parts = vec![part_at(sheet, a)];
     if !probing.clamped() && !parts.contains(&part_at(sheet, b)) {
         parts.push(part_at(sheet, b));
     }
-    let title = format!(
-        "{}: {} to {}",
-        probing.function.name(),
-        sheet.point_name(a),
-        sheet.point_name(b)
-    );
+    let named = [
+        ("function", probing.function.name()),
+        ("one", sheet.point_name(a)),
+        ("other", sheet.point_name(b)),
+    ];
+    let title = t.tell("draw-probing", &named);
     let marks = if probing.clamped() {
         vec![(Marker::Clamp, a)]
     } else {
         vec![(Marker::A, a), (Marker::B, b)]
     };
-    picture(sheet, &title, &parts, &marks, probing.lifted, &captions)
+    picture(t, sheet, &title, &parts, &marks, probing.lifted, &captions)
 }
 
 /// Draws what a check of the sheet is about: its probes, or the part that is looked at. `None` if
 /// there is no such check.
 #[must_use]
-pub fn check(sheet: &Sheet, number: usize) -> Option<String> {
+pub fn check(sheet: &Sheet, number: usize, tongue: Tongue) -> Option<String> {
     let check = sheet.checks.get(number)?;
     if let Some(probing) = Probing::of(sheet, check) {
-        return Some(probes(sheet, &probing));
+        return Some(probes(sheet, &probing, tongue));
     }
     let Question::Look { part, look } = check.question else {
         return None;
     };
-    let title = format!("look: {}", sheet.look_name(part, look));
-    let captions = [(None, check.why.clone())];
-    Some(picture(sheet, &title, &[part], &[], &[], &captions))
+    let title = tongue.tell("draw-look", &[("look", &sheet.look_name(part, look))]);
+    let captions = [(None, tongue.phrase_or_own(&check.why))];
+    let sheet = &*in_language(sheet, tongue);
+    let parts = [part];
+    Some(picture(tongue, sheet, &title, &parts, &[], &[], &captions))
 }
 
 fn picture(
+    t: Tongue,
     sheet: &Sheet,
     title: &str,
     parts: &[usize],
@@ -167,7 +173,7 @@ fn picture(
     let insides = Insides::of(sheet);
     let cards: Vec<Card<'_>> = parts
         .iter()
-        .map(|p| Card::of(sheet, &insides, *p, marks, lifted))
+        .map(|p| Card::of(t, sheet, &insides, *p, marks, lifted))
         .collect();
     let width = cards.iter().map(|c| c.width).fold(WIDTH, f64::max);
     let wrapped: Vec<Vec<String>> = captions
@@ -185,7 +191,7 @@ fn picture(
     let desc: Vec<String> = captions
         .iter()
         .map(|(marker, words)| match marker {
-            Some(marker) => format!("{}: {words}", marker.words()),
+            Some(marker) => format!("{}: {words}", t.say(marker.words())),
             None => words.clone(),
         })
         .collect();
@@ -214,12 +220,12 @@ fn picture(
 }
 
 impl Marker {
-    /// Its name in words.
+    /// What it is, by its message.
     fn words(self) -> &'static str {
         match self {
-            Marker::A => "probe A, the circle",
-            Marker::B => "probe B, the square",
-            Marker::Clamp => "the ring",
+            Marker::A => "draw-circle",
+            Marker::B => "draw-square",
+            Marker::Clamp => "draw-ring",
         }
     }
 

@@ -1,5 +1,7 @@
 //! The schematic of a whole sheet.
 
+use ohmtrail_words::Tongue;
+
 use super::inside::{Insides, Level, Tip};
 use super::label::{self, Area, Label, Line};
 use super::place::{
@@ -7,6 +9,7 @@ use super::place::{
     tip_name,
 };
 use super::route::{self, MARGIN, Routed, Run};
+use super::said::in_language;
 use super::svg::{Anchor, Svg, Text, id, text_width, wrap};
 use super::symbols;
 use crate::sheet::{Sheet, Wire};
@@ -37,13 +40,14 @@ pub(super) struct Sketch {
     pub height: f64,
 }
 
-/// Draws the schematic of a sheet.
+/// Draws the schematic of a sheet, with words in that language.
 ///
 /// Every part, terminal and wire is a group with an id: `part-NAME`, `terminal-PART.TERMINAL`,
 /// `wire-NAME`, the names as [`super::id`] writes them, so that a page can point at one.
 #[must_use]
-pub fn schematic(sheet: &Sheet) -> String {
-    draw(sheet, &Sketch::of(sheet))
+pub fn schematic(sheet: &Sheet, tongue: Tongue) -> String {
+    let sheet = &*in_language(sheet, tongue);
+    draw(tongue, sheet, &Sketch::of(sheet))
 }
 
 impl Sketch {
@@ -296,25 +300,25 @@ fn level_words(has: [bool; 2]) -> &'static str {
     }
 }
 
-fn draw(sheet: &Sheet, sketch: &Sketch) -> String {
-    let desc = format!(
-        "Schematic of the sheet {}: {} parts, {} wires. Heavy lines and square pads are the line circuit, thin lines and round pads the control circuit.",
-        sheet.name,
-        sheet.parts.len(),
-        sheet.wires.len()
-    );
+fn draw(t: Tongue, sheet: &Sheet, sketch: &Sketch) -> String {
+    let named = [
+        ("sheet", sheet.name.as_str()),
+        ("parts", &sheet.parts.len().to_string()),
+        ("wires", &sheet.wires.len().to_string()),
+    ];
+    let desc = t.tell("draw-schematic", &named);
     let mut svg = Svg::new("", sketch.width, sketch.height, &sheet.title, &desc);
     for (i, line) in sketch.title.iter().enumerate() {
         let y = MARGIN + 12.0 + 18.0 * i as f64;
         svg.text(MARGIN, y, &Text::new(line, TITLE).bold());
     }
     for (w, wire) in sheet.wires.iter().enumerate() {
-        draw_wire(&mut svg, sheet, sketch, w, wire);
+        draw_wire(&mut svg, t, sheet, sketch, w, wire);
     }
     for b in &sketch.boxes {
-        draw_part(&mut svg, sheet, &sketch.insides, b);
+        draw_part(&mut svg, t, sheet, &sketch.insides, b);
     }
-    draw_key(&mut svg, sketch);
+    draw_key(&mut svg, t, sketch);
     svg.finish()
 }
 
@@ -325,7 +329,7 @@ fn level_name(level: Level) -> &'static str {
     }
 }
 
-fn draw_wire(svg: &mut Svg, sheet: &Sheet, sketch: &Sketch, w: usize, wire: &Wire) {
+fn draw_wire(svg: &mut Svg, t: Tongue, sheet: &Sheet, sketch: &Sketch, w: usize, wire: &Wire) {
     let level = sketch.insides.levels[wire.ends[0]];
     let [from, to] = wire.terminals.map(|t| sheet.point_name(t));
     let mark = if wire.mark.is_empty() {
@@ -333,11 +337,19 @@ fn draw_wire(svg: &mut Svg, sheet: &Sheet, sketch: &Sketch, w: usize, wire: &Wir
     } else {
         format!(", {}", wire.mark)
     };
-    let title = format!(
-        "wire {}{mark}: {from} to {to}, {} circuit",
-        wire.name,
-        level_name(level)
-    );
+    let id_of_level = match level {
+        Level::Line => "draw-wire-line",
+        Level::Control => "draw-wire-control",
+    };
+    let named = [
+        ("wire", format!("{}{mark}", wire.name)),
+        ("from", from.to_owned()),
+        ("to", to.to_owned()),
+    ];
+    let named = named
+        .each_ref()
+        .map(|(name, value)| (*name, value.as_str()));
+    let title = t.tell(id_of_level, &named);
     svg.open(
         &format!("wire-{}", id(&wire.name)),
         &format!("wire {}", level_name(level)),
@@ -362,11 +374,14 @@ fn draw_wire(svg: &mut Svg, sheet: &Sheet, sketch: &Sketch, w: usize, wire: &Wir
     svg.close();
 }
 
-fn draw_part(svg: &mut Svg, sheet: &Sheet, insides: &Insides, b: &Box) {
+fn draw_part(svg: &mut Svg, t: Tongue, sheet: &Sheet, insides: &Insides, b: &Box) {
     let part = &sheet.parts[b.part];
     let has = insides.of_part(sheet, b.part);
     let class = format!("part {}", level_words(has));
-    let title = format!("{}: {} ({})", part.name, part.words, part.kind.about);
+    let mut title = format!("{}: {}", part.name, part.words);
+    if let Some(about) = t.phrase(part.kind.about) {
+        title += &format!(" ({about})");
+    }
     svg.open(&format!("part-{}", id(&part.name)), &class, &title);
     let only_control = has == [false, true];
     let (radius, weight) = if only_control { (8.0, 1.1) } else { (0.0, 2.4) };
@@ -375,7 +390,8 @@ fn draw_part(svg: &mut Svg, sheet: &Sheet, insides: &Insides, b: &Box) {
     let mut y = b.y + if b.top.is_empty() { 0.0 } else { EDGE };
     let name = Text::new(&part.name, NAME).bold().anchor(Anchor::Middle);
     svg.text(middle, y + 15.0, &name);
-    let words = Text::new(level_words(has), 10.0).anchor(Anchor::Middle);
+    let words = t.phrase_or_own(level_words(has));
+    let words = Text::new(&words, 10.0).anchor(Anchor::Middle);
     svg.text(middle, y + 27.0, &words);
     y += HEAD;
     inside(svg, sheet, insides, b, y);
@@ -498,28 +514,28 @@ fn draw_terminal(
 }
 
 const KEY: [(Level, &str); 2] = [
-    (Level::Line, "heavy line, square pad: line voltage"),
-    (Level::Control, "thin line, round pad: control circuit"),
+    (Level::Line, "draw-key-line"),
+    (Level::Control, "draw-key-control"),
 ];
 
 fn key_height() -> f64 {
     18.0 * (KEY.len() as f64 + 1.0) + MARGIN
 }
 
-fn draw_key(svg: &mut Svg, sketch: &Sketch) {
-    svg.open("key", "key", "what the lines and pads mean");
+fn draw_key(svg: &mut Svg, t: Tongue, sketch: &Sketch) {
+    svg.open("key", "key", &t.say("draw-key"));
     for (i, (level, words)) in KEY.into_iter().enumerate() {
         let y = sketch.key + 10.0 + 18.0 * i as f64;
         svg.path(&[(MARGIN, y), (MARGIN + 40.0, y)], symbols::weight(level));
         symbols::pad(svg, MARGIN + 40.0, y, level);
-        svg.text(MARGIN + 52.0, y + 4.0, &Text::new(words, SMALL));
+        svg.text(MARGIN + 52.0, y + 4.0, &Text::new(&t.say(words), SMALL));
     }
     let y = sketch.key + 10.0 + 18.0 * KEY.len() as f64;
     symbols::ground(svg, MARGIN + 20.0, y - 7.0);
     svg.text(
         MARGIN + 52.0,
         y + 4.0,
-        &Text::new("bonded to ground", SMALL),
+        &Text::new(&t.say("draw-key-ground"), SMALL),
     );
     svg.close();
 }

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
+use ohmtrail_words::Tongue;
 use roxmltree::{Document, Node};
 
 use super::label::{Area, along};
@@ -213,7 +214,7 @@ fn sound(name: &str, svg: &str) -> (BTreeMap<String, usize>, f64) {
 #[test]
 fn a_schematic_has_every_part_terminal_and_wire_once() {
     for sheet in sheets() {
-        let svg = schematic(&sheet);
+        let svg = schematic(&sheet, Tongue::English);
         let (ids, width) = sound(&sheet.name, &svg);
         let mut known = 0;
         for part in &sheet.parts {
@@ -344,12 +345,12 @@ fn geometry(sheet: &Sheet) {
 #[test]
 fn the_same_sheet_gives_the_same_bytes_in_less_than_a_second() {
     for sheet in sheets() {
-        let first = schematic(&sheet);
+        let first = schematic(&sheet, Tongue::English);
         // The best of some runs: other tests run beside this one.
         let took = (0..4)
             .map(|_| {
                 let begun = Instant::now();
-                assert_eq!(first, schematic(&sheet), "{}", sheet.name);
+                assert_eq!(first, schematic(&sheet, Tongue::English), "{}", sheet.name);
                 begun.elapsed()
             })
             .min()
@@ -362,7 +363,7 @@ fn the_same_sheet_gives_the_same_bytes_in_less_than_a_second() {
 fn every_check_has_its_picture() {
     for sheet in sheets() {
         for (number, asked) in sheet.checks.iter().enumerate() {
-            let svg = check(&sheet, number).expect("a picture");
+            let svg = check(&sheet, number, Tongue::English).expect("a picture");
             let name = format!("{} check {number}", sheet.name);
             let (ids, width) = sound(&name, &svg);
             assert!(width <= 520.0, "{name}: {width} wide");
@@ -389,7 +390,7 @@ fn every_check_has_its_picture() {
             }
             assert!(ends > 0, "{name}: no wire");
         }
-        assert!(check(&sheet, sheet.checks.len()).is_none());
+        assert!(check(&sheet, sheet.checks.len(), Tongue::English).is_none());
     }
 }
 
@@ -403,9 +404,12 @@ fn names_are_escaped() {
         .replace(&format!("\"{part}\""), &format!("\"{odd}\""))
         .replace(&format!("\"{part}."), &format!("\"{odd}."));
     let sheet = read_text("odd", &text).unwrap_or_else(|e| panic!("{e}"));
-    sound("odd names", &schematic(&sheet));
+    sound("odd names", &schematic(&sheet, Tongue::English));
     for number in 0..sheet.checks.len() {
-        sound("odd names", &check(&sheet, number).expect("a picture"));
+        sound(
+            "odd names",
+            &check(&sheet, number, Tongue::English).expect("a picture"),
+        );
     }
 }
 
@@ -421,6 +425,7 @@ fn any_two_points_can_be_probed() {
             points: [sheet.wires[0].ends[1], sheet.wires[0].terminals[1]],
             lifted: &lifted,
         },
+        Tongue::English,
     );
     let (ids, _) = sound("any two", &svg);
     assert!(ids.contains_key("probe-a") && ids.contains_key("probe-b"));
@@ -480,6 +485,6 @@ fn every_kind_is_drawn_however_it_is_wired() {
     for (seed, some) in kinds.chunks(9).enumerate() {
         let sheet = random(some, seed + 1);
         geometry(&sheet);
-        sound("random", &schematic(&sheet));
+        sound("random", &schematic(&sheet, Tongue::English));
     }
 }

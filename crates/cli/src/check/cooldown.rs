@@ -7,7 +7,7 @@ use ohmtrail_core::cooldown::{
 };
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::{Celsius, Micros, Ohms};
-use ohmtrail_visit::{Cold, cooling_words};
+use ohmtrail_visit::{Cold, cooling_said};
 use serde_json::{Value, json};
 
 use super::Stop;
@@ -127,7 +127,7 @@ impl Cooldown {
             given.reset = reset(text)?;
         }
         let out = outlook(&given, now)?;
-        let mut answer = Answer::new(sentence(&cooling_words(&out, now)));
+        let mut answer = Answer::new(sentence(&cooling_said(&out, now).to_string()));
         if let Some(cold) = &cold {
             answer = answer.found(
                 "cold-reference",

@@ -27,6 +27,7 @@ use ohmtrail_trail::event::{
     Act, Asked, Event, Measurement, MeterJoined, Opened, Request, Streamed,
 };
 use ohmtrail_visit::{Book, Input, Inputs, Taken};
+use ohmtrail_words::Tongue;
 use serde_json::json;
 
 use super::desk::{Desk, Passing};
@@ -528,7 +529,13 @@ impl<'b> Demo<'b> {
     fn end(&mut self, path: &Path, out: &mut Out) -> Result<Exit, Fail> {
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit().record(), &head).text();
+        let card = tag(
+            self.book,
+            self.desk.visit().record(),
+            &head,
+            Tongue::English,
+        )
+        .text();
         self.desk
             .say(Input::Tagged(card.clone()), self.time.now())?;
         self.desk.say(Input::Close, self.time.now())?;

@@ -16,6 +16,7 @@ use ohmtrail_meters::spec::Spec;
 use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Proved, Stamp, Streamed};
 use ohmtrail_visit::{Book, Input, Inputs, Record, Stage, Taken};
+use ohmtrail_words::Tongue;
 use tokio::sync::mpsc;
 use tokio::time::sleep;
 
@@ -471,7 +472,13 @@ impl Table<'_> {
         self.stream(out)?;
         self.desk.commit()?;
         let head = self.desk.head().unwrap_or(ohmtrail_trail::Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit().record(), &head).text();
+        let card = tag(
+            self.book,
+            self.desk.visit().record(),
+            &head,
+            Tongue::English,
+        )
+        .text();
         let at = stamp(self.clock);
         self.desk.say(Input::Tagged(card.clone()), at)?;
         self.desk.say(Input::Close, at)?;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use ohmtrail_circuit::draw::{self, Probing};
 use ohmtrail_circuit::sheet::{PointId, Question, Sheet};
 use ohmtrail_core::reading::Function;
+use ohmtrail_words::Tongue;
 use serde_json::json;
 
 use super::{lifted, load};
@@ -43,7 +44,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let svg = match (&args.points[..], args.check) {
         ([a, b], _) => points(&sheet, args, [a, b])?,
         (_, Some(number)) => check(&sheet, number)?,
-        _ => draw::schematic(&sheet),
+        _ => draw::schematic(&sheet, Tongue::English),
     };
     if let Some(file) = &args.out {
         std::fs::write(file, &svg).map_err(|e| {
@@ -78,7 +79,7 @@ fn check(sheet: &Sheet, number: usize) -> Result<String, Fail> {
             sheet.name
         ))
     })?;
-    Ok(draw::probes(sheet, &probing))
+    Ok(draw::probes(sheet, &probing, Tongue::English))
 }
 
 fn points(sheet: &Sheet, args: &Args, names: [&String; 2]) -> Result<String, Fail> {
@@ -141,5 +142,5 @@ fn points(sheet: &Sheet, args: &Args, names: [&String; 2]) -> Result<String, Fai
             "amperes are read with a clamp around a wire: give both ends of one wire",
         ));
     }
-    Ok(draw::probes(sheet, &probing))
+    Ok(draw::probes(sheet, &probing, Tongue::English))
 }

@@ -5,6 +5,7 @@ use axum::extract::State;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::PlateEntry;
 use ohmtrail_visit::Input;
+use ohmtrail_words::Tongue;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -444,6 +445,6 @@ pub async fn close(
     Named(visit): Named<String>,
 ) -> Result<Json<Closed>, Problem> {
     let visit = app.visit(&visit)?;
-    let tag = visit.with(|keeper| keeper.close()).await??;
+    let tag = visit.with(|keeper| keeper.close(Tongue::English)).await??;
     Ok(Json(Closed { tag }))
 }

@@ -6,6 +6,7 @@ mod events;
 mod extract;
 mod health;
 mod kinds;
+mod language;
 mod meters;
 mod papers;
 mod photos;

@@ -14,6 +14,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::answers::hash;
 use super::extract::{Body, Named, Query, Raw};
+use super::language::Language;
 use super::problem::Problem;
 use super::{App, text};
 use crate::after::AfterError;
@@ -56,6 +57,9 @@ pub struct Wanted {
     /// `a4` or `letter`: of a write-up's PDF.
     #[serde(default)]
     size: Size,
+    /// `en` or `es`.
+    #[serde(default)]
+    language: Language,
 }
 
 /// Get the tag, as it would be hung now
@@ -70,8 +74,9 @@ pub async fn tag(
     Query(wanted): Query<Wanted>,
 ) -> Result<Response, Problem> {
     let visit = app.visit(&visit)?;
-    let card = visit.look(app.context(), |seen| {
-        paper::tag(seen.book, seen.record, &seen.head)
+    let tongue = wanted.language.into();
+    let card = visit.look(app.context(), move |seen| {
+        paper::tag(seen.book, seen.record, &seen.head, tongue)
     });
     let card = card.await?;
     match wanted.form {
@@ -99,8 +104,9 @@ pub async fn write_up(
 ) -> Result<Response, Problem> {
     let visit = app.visit(&visit)?;
     let file = format!("{}.trail", visit.id);
+    let tongue = wanted.language.into();
     let written = visit.look(app.context(), move |seen| {
-        paper::write_up(seen.book, seen.record, &seen.head, &file)
+        paper::write_up(seen.book, seen.record, &seen.head, &file, tongue)
     });
     let written = written.await?;
     if matches!(wanted.form, Form::Text) {
@@ -189,7 +195,7 @@ impl Quoted {
 }
 
 fn refused(error: &AfterError) -> Problem {
-    let detail = error.to_string();
+    let detail = error.said();
     match error {
         AfterError::Refused(Refusal::NotClosed) => Problem::new(
             StatusCode::CONFLICT,
@@ -259,7 +265,7 @@ const QUOTE: &str = "the quote";
 /// Keeps a quote that was written in a form.
 pub(crate) async fn keep_quote(app: &App, visit: &str, draft: QuoteDraft) -> Result<(), Problem> {
     let read = draft.quote(QUOTE);
-    let read = read.map_err(|e| Problem::unprocessable(e.to_string(), "correct what is named"))?;
+    let read = read.map_err(|e| Problem::unprocessable(e.said(), "correct what is named"))?;
     after(app, visit, Input::Quote(read)).await.map(drop)
 }
 

@@ -3,6 +3,7 @@
 use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use ohmtrail_words::Said;
 use serde::Serialize;
 use utoipa::{IntoResponses, ToSchema};
 
@@ -26,6 +27,10 @@ pub struct ProblemBody {
     detail: String,
     /// What to do.
     remedy: String,
+    /// What is wrong, before it is put into a language.
+    #[serde(skip)]
+    #[schema(ignore)]
+    said: Box<Said>,
 }
 
 /// An error of the API.
@@ -43,16 +48,18 @@ impl Problem {
     pub fn new(
         status: StatusCode,
         code: &'static str,
-        detail: impl Into<String>,
+        detail: impl Into<Said>,
         remedy: impl Into<String>,
     ) -> Self {
+        let said = detail.into();
         Problem(ProblemBody {
             kind: "about:blank",
             title: status.canonical_reason().unwrap_or("Error"),
             status: status.as_u16(),
             code,
-            detail: detail.into(),
+            detail: said.to_string(),
             remedy: remedy.into(),
+            said: Box::new(said),
         })
     }
 
@@ -69,7 +76,7 @@ impl Problem {
 
     /// Something in the request is not understood.
     #[must_use]
-    pub fn unprocessable(detail: impl Into<String>, remedy: impl Into<String>) -> Self {
+    pub fn unprocessable(detail: impl Into<Said>, remedy: impl Into<String>) -> Self {
         Problem::new(
             StatusCode::UNPROCESSABLE_ENTITY,
             "not-understood",
@@ -80,7 +87,7 @@ impl Problem {
 
     /// The system refuses, or this program has a defect.
     #[must_use]
-    pub fn system(detail: impl Into<String>) -> Self {
+    pub fn system(detail: impl Into<Said>) -> Self {
         Problem::new(
             StatusCode::INTERNAL_SERVER_ERROR,
             "system",
@@ -95,10 +102,10 @@ impl Problem {
         self.0.status
     }
 
-    /// What is wrong, and where.
+    /// What is wrong, and where, before it is put into a language.
     #[must_use]
-    pub fn detail(&self) -> &str {
-        &self.0.detail
+    pub fn said(&self) -> &Said {
+        &self.0.said
     }
 
     /// What to do.
@@ -127,7 +134,7 @@ impl IntoResponse for Problem {
 
 impl From<Away> for Problem {
     fn from(away: Away) -> Self {
-        let detail = away.to_string();
+        let detail = Said::phrase(away.to_string());
         match away {
             Away::Closed => Problem::new(
                 StatusCode::CONFLICT,
@@ -160,7 +167,7 @@ impl From<Away> for Problem {
 impl From<SayError> for Problem {
     fn from(error: SayError) -> Self {
         use ohmtrail_visit::Refusal;
-        let detail = error.to_string();
+        let detail = error.said();
         let conflict =
             |code, remedy: &str| Problem::new(StatusCode::CONFLICT, code, detail.clone(), remedy);
         match &error {

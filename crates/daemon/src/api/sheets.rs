@@ -9,7 +9,8 @@ use ohmtrail_circuit::sheet::{self, Question, Sheet, read_text};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::extract::{Body, Named};
+use super::extract::{Body, Named, Query};
+use super::language::Spoken;
 use super::problem::Problem;
 use super::{App, text};
 use crate::sheets::SheetsError;
@@ -184,13 +185,15 @@ pub async fn get(
 
 /// Get the schematic of a sheet
 #[utoipa::path(get, path = "/api/v1/sheets/{sheet}/schematic.svg", tag = "sheets",
-    params(("sheet" = String, Path)),
+    params(("sheet" = String, Path), Spoken),
     responses((status = 200, body = String, content_type = "image/svg+xml"), Problem))]
 pub async fn schematic(
     State(app): State<App>,
     Named(name): Named<String>,
+    Query(wanted): Query<Spoken>,
 ) -> Result<Response, Problem> {
-    let svg = read(&app, name, draw::schematic).await?;
+    let tongue = wanted.language.into();
+    let svg = read(&app, name, move |sheet| draw::schematic(sheet, tongue)).await?;
     Ok(text("image/svg+xml", svg))
 }
 

@@ -6,11 +6,13 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use ohmtrail_circuit::draw::{self, Probing};
 use ohmtrail_trail::event::Request;
+use ohmtrail_words::Tongue;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::answers::hash;
-use super::extract::{Body, Named};
+use super::extract::{Body, Named, Query};
+use super::language::Spoken;
 use super::problem::Problem;
 use super::{App, text};
 use crate::forms::{Conclusion, Finding, Suspect};
@@ -150,23 +152,25 @@ pub async fn now(
 
 /// Get a picture of what an ask is about: where the probes go, or the part that is looked at
 #[utoipa::path(get, path = "/api/v1/visits/{visit}/asks/{ask}/picture.svg", tag = "visits",
-    params(("visit" = String, Path), ("ask" = u32, Path)),
+    params(("visit" = String, Path), ("ask" = u32, Path), Spoken),
     responses((status = 200, body = String, content_type = "image/svg+xml"), Problem))]
 pub async fn picture(
     State(app): State<App>,
     Named((visit, ask)): Named<(String, u32)>,
+    Query(wanted): Query<Spoken>,
 ) -> Result<Response, Problem> {
-    let svg = look(&app, &visit, move |seen| drawing(seen, ask)).await?;
+    let tongue = wanted.language.into();
+    let svg = look(&app, &visit, move |seen| drawing(seen, ask, tongue)).await?;
     let none = || Problem::not_found("picture of ask", &ask.to_string(), "/api/v1/visits/{visit}");
     Ok(text("image/svg+xml", svg.ok_or_else(none)?))
 }
 
 /// What there is to draw of an ask.
-fn drawing(seen: &Seen<'_>, ask: u32) -> Option<String> {
+fn drawing(seen: &Seen<'_>, ask: u32, tongue: Tongue) -> Option<String> {
     let sheet = seen.book.sheet;
     let request = &seen.record.ask(ask)?.request;
     if let Request::Look { what } = request {
-        return draw::check(sheet, sheet.look(what)?);
+        return draw::check(sheet, sheet.look(what)?, tongue);
     }
     let asked = request.measurement()?;
     let [a, b] = asked.points;
@@ -180,6 +184,7 @@ fn drawing(seen: &Seen<'_>, ask: u32) -> Option<String> {
             points,
             lifted: &ends,
         },
+        tongue,
     ))
 }
 

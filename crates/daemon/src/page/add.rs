@@ -3,30 +3,17 @@
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
-use ohmtrail_circuit::sheet::Question;
 use ohmtrail_core::reading::Function;
-use ohmtrail_visit::{AMBIENT, LEADS};
+use ohmtrail_visit::{AMBIENT, LEADS, PLATE_KEYS, point_said};
+use ohmtrail_words::Tongue;
 
 use super::ask::{unit_sign, units};
 use super::more::back;
 use super::reader::Reader;
 use super::say::Said;
-use super::screen::{Screen, saying};
-use super::words::Tongue;
+use super::screen::{Screen, looks, saying};
 use super::{frame, framed, seen};
 use crate::api::{App, Named, Problem};
-
-/// The keys of plates that limits are taken from (docs/daemon.md).
-const KEYS: [&str; 8] = [
-    "rated-volts",
-    "capacitance",
-    "capacitance-herm",
-    "capacitance-fan",
-    "tolerance",
-    "mcc",
-    "rla",
-    "fla",
-];
 
 /// What can be named: names, and what they are in words.
 struct Names {
@@ -48,7 +35,7 @@ pub async fn shown(
     refused: Option<(&Problem, &Said)>,
 ) -> Response {
     let nothing = Said::default();
-    match names(app, name).await {
+    match names(app, name, reader.tongue).await {
         Ok((screen, names)) => framed(reader, &screen, refused.map(|r| r.0), |screen, alert| {
             let said = refused.map_or(&nothing, |r| r.1);
             forms(reader, screen, &names, said, alert)
@@ -57,26 +44,23 @@ pub async fn shown(
     }
 }
 
-async fn names(app: &App, name: &str) -> Result<(Screen, Names), Problem> {
+async fn names(app: &App, name: &str, t: Tongue) -> Result<(Screen, Names), Problem> {
     let visit = app.visit(name)?;
-    let names = seen(app, &visit, |seen| {
+    let names = seen(app, &visit, move |seen| {
         let sheet = seen.book.sheet;
-        let looks = sheet
-            .checks
-            .iter()
-            .filter_map(|check| match check.question {
-                Question::Look { part, look } => {
-                    let of = sheet.parts.get(part)?;
-                    let words = format!("{}: {}", of.words, look.words);
-                    Some((sheet.look_name(part, look), words))
-                }
-                Question::Measure { .. } => None,
-            });
         let parts = sheet.parts.iter();
+        let points = sheet
+            .points
+            .iter()
+            .map(|(name, _)| (name.clone(), point_said(sheet, name).to(t)));
         Names {
-            points: sheet.points.clone(),
-            looks: looks.collect(),
-            parts: parts.map(|p| (p.name.clone(), p.words.clone())).collect(),
+            points: points.collect(),
+            looks: looks(sheet)
+                .map(|(name, asks)| (name, t.phrase_or_own(&asks)))
+                .collect(),
+            parts: parts
+                .map(|p| (p.name.clone(), t.phrase_or_own(&p.words)))
+                .collect(),
         }
     });
     names.await
@@ -99,14 +83,15 @@ fn forms(reader: Reader, screen: &Screen, names: &Names, said: &Said, alert: &Ma
     }
 }
 
-/// A choice of names, with what each is.
+/// A choice of names, with what each is. What has no place within a part is told by its words alone.
 fn choice(words: &str, name: &str, all: &[(String, String)], chosen: &str) -> Markup {
     html! {
         p { label for=(name) { (words) }
             select id=(name) name=(name) required {
                 option value="" {}
-                @for (value, words) in all { option lang="en" value=(value) selected[value == chosen] {
-                    (value) @if !words.is_empty() && words != value { ": " (words) } } }
+                @for (value, words) in all { option value=(value) selected[value == chosen] {
+                    @if value.contains('.') || words.is_empty() { (value) @if !words.is_empty() { ": " } }
+                    (words) } }
             } }
     }
 }
@@ -125,6 +110,13 @@ fn take(reader: Reader, screen: &Screen, names: &Names, said: &Said) -> Markup {
     let points = [&beside[..], &names.points[..]].concat();
     let meters = screen.view.meters.iter().filter_map(|m| m.name.as_ref());
     html! {
+        (choice(&t.tell("probe", &[("letter", "A")]), "a", &points, &said.a))
+        (choice(&t.tell("probe", &[("letter", "B")]), "b", &points, &said.b))
+        label.choice { input type="checkbox" name="low" value="yes" checked[said.low == "yes"]; span { (t.say("low-impedance-read")) } }
+        @for meter in meters.clone() {
+            p { button.main name="live" value=(meter) formnovalidate { (t.tell("take-live", &[("meter", meter)])) } }
+        }
+        p { (t.say("take-typed")) }
         p { label for="set" { (t.say("meter-set")) }
             select #set name="set" required {
                 option value="" {}
@@ -137,8 +129,6 @@ fn take(reader: Reader, screen: &Screen, names: &Names, said: &Said) -> Markup {
                     }
                 }
             } }
-        (choice(&t.tell("probe", &[("letter", "A")]), "a", &points, &said.a))
-        (choice(&t.tell("probe", &[("letter", "B")]), "b", &points, &said.b))
         p { label for="shown" { (t.say("display-shows")) }
             input #shown name="display" value=(said.display) inputmode="decimal" required maxlength="12" autocomplete="off"; }
         p { label for="meter" { (t.say("meter-read")) }
@@ -146,7 +136,6 @@ fn take(reader: Reader, screen: &Screen, names: &Names, said: &Said) -> Markup {
                 option value="" { (t.say("meter-other")) }
                 @for meter in meters { option selected[*meter == said.meter] { (meter) } }
             } }
-        label.choice { input type="checkbox" name="low" value="yes" checked[said.low == "yes"]; span { (t.say("low-impedance-read")) } }
         p { button.main { (t.say("keep-value")) } " "
             button name="over" value="yes" formnovalidate { (t.say("display-ol")) } }
     }
@@ -167,7 +156,7 @@ fn plate(t: Tongue, names: &Names, said: &Said) -> Markup {
         (choice(&t.say("plate-part"), "part", &parts, &said.part))
         p { label for="key" { (t.say("plate-key")) }
             input #key name="key" value=(said.key) list="keys" required maxlength="80" autocomplete="off" autocapitalize="none";
-            datalist #keys { @for key in KEYS { option value=(key) {} } } }
+            datalist #keys { @for key in PLATE_KEYS { option value=(key) {} } } }
         (written(&t.say("plate-value"), "value", &said.value, true))
         (written(&t.say("plate-unit"), "unit", &said.unit, false))
         p { button.main { (t.say("keep")) } }

@@ -2,19 +2,20 @@
 //! two asks, and none answers a gate's step but by the hand of the person who did it.
 
 use maud::{Markup, html};
+use ohmtrail_words::Tongue;
 
 use super::reader::{Degrees, Reader};
 use super::screen::{Screen, saying};
-use super::words::{Tongue, kept};
+use super::words::{phrase, said};
 use crate::forms::Ask;
 
 /// An ask in a few words.
-pub(super) fn short(t: Tongue, ask: &Ask) -> String {
+pub(super) fn short(t: Tongue, screen: &Screen, ask: &Ask) -> String {
     match (ask.function, &ask.points, &ask.what, &ask.act) {
         (Some(function), Some([a, b]), ..) => {
             format!("{}, {a} – {b}", t.say(&format!("function-{function}")))
         }
-        (_, _, Some(what), _) => what.clone(),
+        (_, _, Some(what), _) => screen.look_words(t, what),
         (.., Some(act)) => t.say(&format!("act-{act}")),
         _ => String::new(),
     }
@@ -33,17 +34,17 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
     let read = ask.kind == "measure" || proves_meter(ask);
     let meters = view.meters.iter().any(|m| m.name.is_some());
     html! {
-        section.ask data-ask=(ask.id) data-kind=(ask.kind) data-function=[ask.function] data-what=[ask.what.as_ref()]
+        section.ask data-ask=(ask.id) data-kind=(ask.kind) data-gate[screen.for_a_gate()] data-function=[ask.function] data-what=[ask.what.as_ref()]
             data-act=[ask.act.as_ref()] data-ends=[ask.ends.as_ref().map(|e| e.join(" "))] {
             p.kind { (t.say(&format!("do-{}", ask.kind))) " · " (ask.id) }
-            (heading(t, ask))
+            (heading(t, screen, ask))
             @if ask.input == Some("low-impedance") { p.mark { (t.say("low-impedance")) } }
             @if let Some(held) = ask.hold { p.mark { (t.say(&format!("hold-{held}"))) } }
             (places(t, screen, ask))
-            @if ask.kind != "look" { p.why { (kept(&ask.why)) } }
+            @if ask.kind != "look" { p.why { (why(t, screen, ask)) } }
             @if ask.kind != "act" {
-                img.drawing src={ "/api/v1/visits/" (view.id) "/asks/" (ask.id) "/picture.svg" }
-                    alt=(t.tell("drawing-of", &[("what", &short(t, ask))]));
+                img.drawing src={ "/api/v1/visits/" (view.id) "/asks/" (ask.id) "/picture.svg?language=" (t.tag()) }
+                    alt=(t.tell("drawing-of", &[("what", &short(t, screen, ask))]));
             }
             div.answers {
                 @if ask.kind == "look" {
@@ -68,13 +69,21 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
     }
 }
 
-fn heading(t: Tongue, ask: &Ask) -> Markup {
+/// Why it is asked.
+fn why(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
+    match screen.why() {
+        Some(why) => said(t, why),
+        None => phrase(t, &ask.why),
+    }
+}
+
+fn heading(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
     html! {
         h2 #ask tabindex="-1" {
             @match (ask.function, &ask.act) {
                 (Some(function), _) => (t.say(&format!("function-{function}"))),
                 (_, Some(act)) => (t.say(&format!("act-{act}"))),
-                _ => (kept(&ask.why)),
+                _ => (why(t, screen, ask)),
             }
         }
     }
@@ -87,7 +96,7 @@ fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
         @if let Some(points) = &ask.points {
             ul.probes { @for (mark, point) in ["A", "B"].iter().zip(points) {
                 li { span class={ "probe " (mark.to_lowercase()) } { (mark) } " " b { (point) }
-                    @if let Some(words) = screen.point_words(point) { " " span.small { (kept(words)) } } }
+                    @if let Some(words) = screen.point(point) { " " span.small { (said(t, words)) } } }
             } }
         }
         @if let Some(ends) = ask.ends.as_ref().filter(|e| !e.is_empty()) {
@@ -96,7 +105,7 @@ fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
                 @if let Some(wire) = screen.wire(end) {
                     span.small {
                         (t.tell("wire-at", &[("terminal", &wire.terminal)]))
-                        @if !wire.mark.is_empty() { " · " (t.say("wire-mark")) ": " (wire.mark) }
+                        @if !wire.mark.is_empty() { " · " (t.say("wire-mark")) ": " (t.phrase_or_own(&wire.mark)) }
                     }
                     @if let Some(hash) = &wire.photo { (screen.photo(hash, end)) }
                 }

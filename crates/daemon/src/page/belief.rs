@@ -2,9 +2,10 @@
 
 use maud::{Markup, html};
 use ohmtrail_visit::NONE_OF_THESE;
+use ohmtrail_words::Tongue;
 
 use super::screen::Screen;
-use super::words::{Tongue, kept};
+use super::words::{phrase, said};
 use crate::forms::Suspect;
 
 /// Suspects that are shown at once.
@@ -20,8 +21,8 @@ pub(super) fn suspects(t: Tongue, screen: &Screen) -> Markup {
         if s.faults == [NONE_OF_THESE] {
             return html! { (t.say("none-of-these")) };
         }
-        let all: Vec<&str> = s.faults.iter().map(|f| screen.fault_words(f)).collect();
-        kept(&all.join(" + "))
+        let all: Vec<String> = s.faults.iter().map(|f| screen.fault_words(t, f)).collect();
+        html! { (all.join(" + ")) }
     };
     html! {
         section #suspects data-part {
@@ -54,7 +55,7 @@ pub(super) fn finding(t: Tongue, screen: &Screen) -> Markup {
     let Some(found) = &view.finding else {
         return html! { section #finding data-part {} };
     };
-    let words = |f: &String| kept(screen.fault_words(f));
+    let words = |f: &String| screen.fault_words(t, f);
     let share = format!("{:.1}", found.p * 100.0);
     html! {
         section #finding data-part {
@@ -62,8 +63,8 @@ pub(super) fn finding(t: Tongue, screen: &Screen) -> Markup {
             @if found.faults.is_empty() { p.large { (t.say("no-fault-carried")) } }
             ul.found { @for fault in &found.faults { li { b { (words(fault)) } " " span.small { (fault) } } } }
             @if !found.faults.is_empty() { p { (t.tell("finding-share", &[("share", &share)])) } }
-            @if let Some(conclusion) = &view.conclusion { p { (kept(&conclusion.why)) } }
-            @for line in &found.consequences { p { (kept(line)) } }
+            @if let Some(conclusion) = &view.conclusion { p { (phrase(t, &conclusion.why)) } }
+            @for line in &screen.consequences { p { (said(t, line)) } }
             @if !found.alike.is_empty() { p { (t.say("alike")) ": " (found.alike.iter().map(|a| a.join(" + ")).collect::<Vec<_>>().join("; ")) } }
             details { summary { (t.say("carried-by")) }
                 ul { @for ask in &found.evidence { li { (screen.answered(t, *ask)) } } } }
@@ -71,7 +72,7 @@ pub(super) fn finding(t: Tongue, screen: &Screen) -> Markup {
                 ul { @for out in &found.ruled_out { li { (words(&out.fault)) ": "
                     (out.by.iter().map(|a| screen.answered(t, *a)).collect::<Vec<_>>().join("; ")) } } } }
             details { summary { (t.say("unproven")) " (" (found.unproven.len()) ")" }
-                ul { @for open in &found.unproven { li { (kept(&open.why)) } } } }
+                ul { @for why in &screen.unproven { li { (said(t, why)) } } } }
         }
     }
 }

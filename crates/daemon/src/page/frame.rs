@@ -4,9 +4,10 @@ use axum::http::header::SET_COOKIE;
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{DOCTYPE, Markup, html};
+use ohmtrail_words::Tongue;
 
 use super::reader::{DEGREES, Degrees, LANGUAGE, Reader};
-use super::words::{Tongue, kept};
+use super::words::{phrase, said};
 use crate::api::Problem;
 
 /// A page in its frame.
@@ -65,7 +66,7 @@ pub fn wrong(reader: Reader, problem: &Problem) -> Response {
         top: html! {},
         body: html! {
             h1 { (title) }
-            (alert(problem))
+            (alert(t, problem))
             p { a.button href="/" { (t.say("to-visits")) } }
         },
     };
@@ -75,11 +76,11 @@ pub fn wrong(reader: Reader, problem: &Problem) -> Response {
 }
 
 /// What is wrong, and what to do, to be read out at once.
-pub fn alert(problem: &Problem) -> Markup {
+pub fn alert(t: Tongue, problem: &Problem) -> Markup {
     html! {
         div #alert.alert role="alert" {
-            p { strong { (kept(problem.detail())) } }
-            p { (kept(problem.remedy())) }
+            p { strong { (said(t, problem.said())) } }
+            p { (phrase(t, problem.remedy())) }
         }
     }
 }

@@ -1,8 +1,9 @@
 //! The visits, and a new one.
 
 use maud::{Markup, html};
+use ohmtrail_words::Tongue;
 
-use super::words::{Tongue, kept};
+use super::words::phrase;
 use crate::visits::Summary;
 
 /// A sheet to choose.
@@ -58,7 +59,7 @@ fn line(t: Tongue, visit: &Summary) -> Markup {
             @if let Some(found) = &visit.found {
                 span { (t.say("found")) ": " (if found.is_empty() { t.say("no-fault-carried") } else { found.join(", ") }) }
             }
-            @if let Some(problem) = &visit.problem { (kept(problem)) }
+            @if let Some(problem) = &visit.problem { (phrase(t, problem)) }
         }
     }
 }
@@ -72,7 +73,7 @@ pub fn sheets(t: Tongue, sheets: &[SheetChoice]) -> Markup {
             @for sheet in sheets.iter().filter(|s| !s.title.is_empty()) {
                 li {
                     a.card href={ "/new?sheet=" (sheet.name) } {
-                        strong { (kept(&sheet.title)) }
+                        strong { (phrase(t, &sheet.title)) }
                         span.small { (sheet.name) }
                     }
                 }
@@ -85,12 +86,12 @@ pub fn sheets(t: Tongue, sheets: &[SheetChoice]) -> Markup {
 pub fn new(t: Tongue, offer: &Offer) -> Markup {
     html! {
         h1 { (t.say("new-visit")) }
-        p { (kept(&offer.sheet.title)) " " a href="/new" { (t.say("other-unit")) } }
+        p { (phrase(t, &offer.sheet.title)) " " a href="/new" { (t.say("other-unit")) } }
         form.sheet method="post" action="/new" {
             input type="hidden" name="sheet" value=(offer.sheet.name);
             p { label for="complaint" { (t.say("complaint")) }
                 select #complaint name="complaint" {
-                    @for (name, words) in &offer.complaints { option lang="en" value=(name) { (words) } }
+                    @for (name, words) in &offer.complaints { option value=(name) { (t.phrase_or_own(words)) } }
                     option value="" { (t.say("complaint-none")) }
                 } }
             (field(t.say("unit-name"), "unit", ""))

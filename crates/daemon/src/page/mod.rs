@@ -26,6 +26,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::get;
 use maud::{Markup, html};
 use ohmtrail_paper as paper;
+use ohmtrail_words::Tongue;
 use serde::Deserialize;
 
 use self::frame::{Chosen, Page};
@@ -245,7 +246,8 @@ fn framed(
     said: Option<&Problem>,
     body: impl FnOnce(&Screen, &Markup) -> Markup,
 ) -> Response {
-    let alert = said.map(frame::alert).unwrap_or_default();
+    let alert = said.map(|p| frame::alert(reader.tongue, p));
+    let alert = alert.unwrap_or_default();
     let page = Page {
         reader,
         title: &screen.view.id,
@@ -300,7 +302,7 @@ async fn papers_page(
     refused: Option<(&Problem, &BTreeMap<String, String>)>,
 ) -> Response {
     let t = reader.tongue;
-    match papers_of(app, name).await {
+    match papers_of(app, name, t).await {
         Ok((screen, papers)) => framed(reader, &screen, refused.map(|r| r.0), |screen, alert| {
             let quote = quote::told(t, screen, &papers.quote, refused.map(|r| r.1));
             more::papers(t, screen, &papers.tag, &papers.write_up, &quote, alert)
@@ -309,16 +311,18 @@ async fn papers_page(
     }
 }
 
-async fn papers_of(app: &App, name: &str) -> Result<(Screen, Papers), Problem> {
+async fn papers_of(app: &App, name: &str, t: Tongue) -> Result<(Screen, Papers), Problem> {
     let visit = app.visit(name)?;
     let file = format!("{name}.trail");
     let papers = seen(app, &visit, move |seen| {
         let record = seen.record;
+        // As it hangs there, if that is in the reader's language.
         let hung = record.tag.clone();
-        let tag = hung.unwrap_or_else(|| paper::tag(seen.book, record, &seen.head).text());
+        let hung = hung.filter(|hung| paper::tongue_of(hung) == Some(t));
+        let tag = hung.unwrap_or_else(|| paper::tag(seen.book, record, &seen.head, t).text());
         Papers {
             tag,
-            write_up: paper::write_up(seen.book, record, &seen.head, &file).markdown(),
+            write_up: paper::write_up(seen.book, record, &seen.head, &file, t).markdown(),
             quote: quote::Told {
                 quote: record.quote.clone(),
                 decisions: record.decisions.clone(),
@@ -347,7 +351,7 @@ async fn say(
 ) -> Response {
     let to = said.to();
     let done = match app.visit(&name) {
-        Ok(visit) => say::say(&visit, said.clone()).await,
+        Ok(visit) => say::say(&visit, said.clone(), reader.tongue).await,
         Err(problem) => Err(problem),
     };
     match done {

@@ -2,11 +2,12 @@
 //! papers.
 
 use maud::{Markup, html};
+use ohmtrail_visit::note_said;
+use ohmtrail_words::Tongue;
 
 use super::ask::reasons;
 use super::reader::Reader;
 use super::screen::{Screen, saying, taken};
-use super::words::Tongue;
 use crate::visits::view::{Taken, VisitView, WireEnd};
 
 /// So many takes stand on one page.
@@ -39,7 +40,7 @@ pub fn takes(reader: Reader, screen: &Screen, before: Option<u32>, alert: &Marku
             }
             @if before.is_none() && !view.skipped.is_empty() {
                 h2 { (t.say("passed-over")) }
-                ul { @for skip in &view.skipped { li { (screen.answered(t, skip.ask)) ": " (skip.why) } } }
+                ul { @for skip in &view.skipped { li { (screen.answered(t, skip.ask)) ": " (t.phrase_or_own(&skip.why)) } } }
             }
         }
     }
@@ -62,7 +63,7 @@ pub fn wires(t: Tongue, screen: &Screen, alert: &Markup) -> Markup {
         @if !view.wires.is_empty() { p { (schematic(t, view)) } }
         ul.cards { @for wire in &view.wires { li.card { (wire_end(t, screen, wire)) } } }
         h2 { (t.say("notes")) }
-        ul { @for note in &view.notes { li { (note) } } }
+        ul { @for note in &view.notes { li { (note_said(note).to(t)) } } }
         @if !view.closed {
             (saying(&view.id, "note", None, &html! {
                 label for="note" { (t.say("note")) }
@@ -87,7 +88,7 @@ fn wire_end(t: Tongue, screen: &Screen, wire: &WireEnd) -> Markup {
     html! {
         b { (wire.end) }
         span { (t.tell("wire-from", &[("terminal", &wire.from)])) }
-        @if !wire.mark.is_empty() { span { (t.say("wire-mark")) ": " (wire.mark) } }
+        @if !wire.mark.is_empty() { span { (t.say("wire-mark")) ": " (t.phrase_or_own(&wire.mark)) } }
         @if let Some(hash) = &wire.photo { (screen.photo(hash, &wire.end)) }
         span.mark { @match &wire.back_on {
             Some(on) => (t.tell("wire-back", &[("terminal", on)])),
@@ -113,7 +114,7 @@ fn wire_end(t: Tongue, screen: &Screen, wire: &WireEnd) -> Markup {
 
 /// The way to the drawing of the unit.
 fn schematic(t: Tongue, view: &VisitView) -> Markup {
-    html! { a.button href={ "/api/v1/sheets/" (view.sheet) "/schematic.svg" } { (t.say("wire-drawing")) } }
+    html! { a.button href={ "/api/v1/sheets/" (view.sheet) "/schematic.svg?language=" (t.tag()) } { (t.say("wire-drawing")) } }
 }
 
 /// The wire ends that are back and were not checked since.
@@ -148,7 +149,7 @@ fn wire_check(t: Tongue, screen: &Screen, wire: &WireEnd) -> Markup {
     let on = wire.back_on.as_deref().unwrap_or_default();
     html! {
         h2 { (wire.end) " → " (on) }
-        @if !wire.mark.is_empty() { p { (t.say("wire-mark")) ": " b { (wire.mark) } } }
+        @if !wire.mark.is_empty() { p { (t.say("wire-mark")) ": " b { (t.phrase_or_own(&wire.mark)) } } }
         @match &wire.photo {
             Some(hash) => figure { (screen.photo(hash, &wire.end)) figcaption { (t.say("wire-photo-lifted")) } },
             None => p.small { (t.say("wire-no-photo")) },
@@ -188,13 +189,13 @@ pub fn papers(
     alert: &Markup,
 ) -> Markup {
     let view = &screen.view;
-    let file = |paper: &str| format!("/api/v1/visits/{}/{paper}", view.id);
+    let file = |paper: &str| format!("/api/v1/visits/{}/{paper}&language={}", view.id, t.tag());
     html! {
         (back(t, view))
         h1 { (t.say("papers")) }
         (alert)
         h2 #tag { (t.say("tag")) }
-        pre lang="en" tabindex="0" role="region" aria-labelledby="tag" { (tag) }
+        pre tabindex="0" role="region" aria-labelledby="tag" { (tag) }
         p { a.button href=(file("tag?form=pdf")) { (t.say("tag-to-print")) } }
         @if !view.closed {
             @let open: Vec<_> = unseen(view).map(|w| w.end.as_str()).collect();
@@ -212,7 +213,7 @@ pub fn papers(
             }
         }
         h2 #write-up { (t.say("write-up")) }
-        pre.flows lang="en" tabindex="0" role="region" aria-labelledby="write-up" { (write_up) }
+        pre.flows tabindex="0" role="region" aria-labelledby="write-up" { (write_up) }
         ul.ways {
             li { a.button href=(file("write-up?form=html")) { (t.say("write-up-to-read")) } }
             li { a.button href=(file("write-up?form=pdf")) { (t.say("write-up-to-print")) } }

@@ -10,11 +10,11 @@ use ohmtrail_paper::{LineDraft, OptionDraft, QuoteDraft};
 use ohmtrail_trail::event::{Decision, LineKind, Quote, QuoteOption, Stamp};
 use ohmtrail_trail::{Hash, rfc3339};
 use ohmtrail_visit::{Totals, money, quantity};
+use ohmtrail_words::Tongue;
 
 use super::more::back;
 use super::reader::{Form, Reader};
 use super::screen::Screen;
-use super::words::{Tongue, kept};
 use super::{frame, framed, seen};
 use crate::api::{App, Decided, Named, Problem, keep_decision, keep_quote};
 
@@ -402,7 +402,7 @@ fn decision(t: Tongue, screen: &Screen, quote: &Quote, refused: Option<&Fields>)
                     legend { (t.say("decision")) }
                     @for option in &quote.options {
                         (choice(&format!("{APPROVED}{}", option.name), &html! {
-                            (t.tell("approved", &[("name", &option.name)])) ": " (kept(&option.title)) }))
+                            (t.tell("approved", &[("name", &option.name)])) ": " (option.title) }))
                     }
                     (choice("declined", &html! { (t.say("declined")) }))
                 }

@@ -7,9 +7,9 @@ use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::header::{ACCEPT_LANGUAGE, COOKIE};
 use axum::http::request::Parts;
 
+use ohmtrail_words::Tongue;
 use serde::de::DeserializeOwned;
 
-use super::words::Tongue;
 use crate::api::Problem;
 
 /// The cookie of the language.

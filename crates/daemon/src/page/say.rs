@@ -3,6 +3,7 @@
 use ohmtrail_core::reading::Flags;
 use ohmtrail_trail::event::PlateEntry;
 use ohmtrail_visit::Input;
+use ohmtrail_words::Tongue;
 use serde::Deserialize;
 
 use crate::api::{Problem, hash};
@@ -37,6 +38,8 @@ pub struct Said {
     pub(super) b: String,
     pub(super) meter: String,
     pub(super) low: String,
+    /// The meter whose display is waited for.
+    live: String,
     /// What was looked at.
     pub(super) what: String,
     pub(super) part: String,
@@ -48,9 +51,15 @@ pub struct Said {
 enum Wish {
     Tell(Input),
     Watch(u32),
+    WatchPoints {
+        meter: String,
+        points: [String; 2],
+        low: bool,
+    },
     Unwatch,
     Type(Typed),
-    Close,
+    /// With the tag in this language.
+    Close(Tongue),
 }
 
 impl Said {
@@ -77,21 +86,33 @@ impl Said {
         }
     }
 
+    /// The points that the probes were on.
+    fn points(&self) -> Result<[String; 2], Problem> {
+        if self.a.is_empty() || self.b.is_empty() {
+            return Err(lacks("the points that the probes were on"));
+        }
+        Ok([self.a.clone(), self.b.clone()])
+    }
+
     /// A value that nobody asked for.
     fn volunteered(self) -> Result<Wish, Problem> {
+        let low = self.low == "yes";
+        if !self.live.is_empty() {
+            return Ok(Wish::WatchPoints {
+                meter: self.live.clone(),
+                points: self.points()?,
+                low,
+            });
+        }
         let (set, unit) = self
             .set
             .split_once(' ')
             .ok_or_else(|| lacks("what the meter was set to"))?;
         let set = function(set).map_err(|e| Problem::unprocessable(e, "load the page anew"))?;
-        if self.a.is_empty() || self.b.is_empty() {
-            return Err(lacks("the points that the probes were on"));
-        }
-        let low = self.low == "yes";
         Ok(Wish::Type(Typed {
             display: self.shown(),
             unit: unit.to_owned(),
-            place: Place::Points([self.a, self.b]),
+            place: Place::Points(self.points()?),
             function: Some(set),
             flags: if low {
                 Flags::LOW_IMPEDANCE
@@ -102,7 +123,7 @@ impl Said {
         }))
     }
 
-    fn wish(self) -> Result<Wish, Problem> {
+    fn wish(self, t: Tongue) -> Result<Wish, Problem> {
         let number = |n: Option<u32>| n.ok_or_else(|| lacks("the number of what it answers"));
         let words = |text: String| match text.trim() {
             "" => Err(lacks("the words")),
@@ -176,7 +197,7 @@ impl Said {
             "end-checks" => Wish::Tell(Input::Leave {
                 why: why(self.why, self.reason)?,
             }),
-            "close" => Wish::Close,
+            "close" => Wish::Close(t),
             _ => return Err(lacks("what to do")),
         })
     }
@@ -188,20 +209,22 @@ fn photo(named: String) -> Result<Option<[u8; 32]>, Problem> {
     named.map(|p| hash(&p)).transpose()
 }
 
-fn lacks(what: &str) -> Problem {
-    Problem::unprocessable(
-        format!("the form lacks {what}"),
-        "fill it in, and send it again",
-    )
+fn lacks(what: &'static str) -> Problem {
+    let said = ohmtrail_words::Said::message("form-lacks").with("what", what);
+    Problem::unprocessable(said, "fill it in, and send it again")
 }
 
 fn grant(wish: Wish, keeper: &mut Keeper<'_>) -> Result<(), SayError> {
     match wish {
         Wish::Tell(input) => keeper.tell(input).map(drop),
         Wish::Type(typed) => keeper.typed(typed).map(drop),
-        Wish::Close => keeper.close().map(drop),
+        Wish::Close(t) => keeper.close(t).map(drop),
         Wish::Watch(ask) => {
             keeper.watch(ask, None)?;
+            keeper.answered(Vec::new()).map(drop)
+        }
+        Wish::WatchPoints { meter, points, low } => {
+            keeper.watch_points(&meter, points, low)?;
             keeper.answered(Vec::new()).map(drop)
         }
         Wish::Unwatch => {
@@ -215,7 +238,7 @@ fn grant(wish: Wish, keeper: &mut Keeper<'_>) -> Result<(), SayError> {
 ///
 /// # Errors
 /// What the visit refuses, and why.
-pub async fn say(visit: &Visit, said: Said) -> Result<(), Problem> {
-    let wish = said.wish()?;
+pub async fn say(visit: &Visit, said: Said, t: Tongue) -> Result<(), Problem> {
+    let wish = said.wish(t)?;
     Ok(visit.with(move |keeper| grant(wish, keeper)).await??)
 }

@@ -3,16 +3,19 @@
 use std::collections::BTreeMap;
 
 use maud::{Markup, html};
+use ohmtrail_circuit::sheet::{Question, Sheet};
 use ohmtrail_core::gates::Gate;
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Act, Asked, Request};
+use ohmtrail_visit::{fault_said, point_said};
+use ohmtrail_words::{Said, Tongue};
 
 use super::ask::{asked, reasons, short};
 use super::belief::{finding, suspects};
 use super::more::unchecked;
 use super::reader::{Degrees, Reader};
-use super::words::{Tongue, kept};
+use super::words::{phrase, said};
 use crate::forms::Ask;
 use crate::visits::Seen;
 use crate::visits::view::{Taken, VisitView};
@@ -23,10 +26,17 @@ pub struct Screen {
     pub view: VisitView,
     /// The last record that it holds: a stream goes on behind it.
     pub last: Option<u32>,
-    /// What each fault is, in words.
-    faults: BTreeMap<String, String>,
-    /// What each point is, in words.
-    points: BTreeMap<String, String>,
+    /// What each fault is.
+    faults: BTreeMap<String, Said>,
+    /// What each point is.
+    points: BTreeMap<String, Said>,
+    /// What each look asks, in words.
+    looks: BTreeMap<String, String>,
+    /// What follows from the finding, and why what is unproven still is.
+    pub consequences: Vec<Said>,
+    pub unproven: Vec<Said>,
+    /// Why the unit was left as it is.
+    left: Option<Said>,
     /// What a healthy unit shows at the open ask: lowest, highest, base unit.
     band: Option<(Option<f64>, Option<f64>)>,
     /// What each answer so far says for or against each fault, in bits.
@@ -43,6 +53,21 @@ pub(super) struct Seat {
     pub mark: String,
     /// The hash of its photograph.
     pub photo: Option<String>,
+}
+
+/// The looks of a sheet: names, and what each asks.
+pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, String)> {
+    sheet
+        .checks
+        .iter()
+        .filter_map(|check| match check.question {
+            Question::Look { part, look } => {
+                let of = sheet.parts.get(part)?;
+                let words = format!("{}: {}", of.words, look.words);
+                Some((sheet.look_name(part, look), words))
+            }
+            Question::Measure { .. } => None,
+        })
 }
 
 /// The seats of the wire ends that an ask is about.
@@ -87,6 +112,7 @@ impl Screen {
     pub fn of(id: &str, last: Option<u32>, seen: &Seen<'_>) -> Self {
         let sheet = seen.book.sheet;
         let open = seen.record.open_ask();
+        let unproven = seen.record.finding.iter().flat_map(|f| &f.unproven);
         let limit = open.and_then(|ask| ohmtrail_visit::expected(seen.book, seen.record, ask));
         Screen {
             view: VisitView::of(id, seen),
@@ -94,21 +120,28 @@ impl Screen {
             faults: sheet
                 .faults
                 .iter()
-                .map(|f| (f.name.clone(), f.words.clone()))
+                .map(|f| (f.name.clone(), fault_said(sheet, &f.name)))
                 .collect(),
-            points: sheet.points.iter().cloned().collect(),
+            looks: looks(sheet).collect(),
+            consequences: seen.record.consequences_said(seen.book),
+            unproven: unproven
+                .map(|u| seen.record.unproven_said(seen.book, u))
+                .collect(),
+            left: seen.record.left_said(),
+            points: sheet
+                .points
+                .iter()
+                .map(|(name, _)| (name.clone(), point_said(sheet, name)))
+                .collect(),
             band: limit.map(|l| (l.lower, l.upper)),
             weights: ohmtrail_visit::weights_of_evidence(seen.book, seen.record),
             wires: seats(seen, open),
         }
     }
 
-    /// What a point is, in the sheet's words.
-    pub(super) fn point_words(&self, point: &str) -> Option<&str> {
-        self.points
-            .get(point)
-            .map(String::as_str)
-            .filter(|w| !w.is_empty())
+    /// What a point is.
+    pub(super) fn point(&self, point: &str) -> Option<&Said> {
+        self.points.get(point)
     }
 
     /// Where a wire end of the open ask belongs.
@@ -116,13 +149,26 @@ impl Screen {
         self.wires.get(end)
     }
 
-    /// What a fault is, in the sheet's words, else its name.
-    pub(super) fn fault_words<'s>(&'s self, fault: &'s str) -> &'s str {
-        self.faults
-            .get(fault)
-            .map(String::as_str)
-            .filter(|w| !w.is_empty())
-            .unwrap_or(fault)
+    /// What a fault is, in words, else its name.
+    pub(super) fn fault_words(&self, t: Tongue, fault: &str) -> String {
+        let said = self.faults.get(fault).map(|said| said.to(t));
+        said.unwrap_or_else(|| fault.to_owned())
+    }
+
+    /// What a look asks, in words, else its name.
+    pub(super) fn look_words(&self, t: Tongue, look: &str) -> String {
+        let words = self.looks.get(look).map(|words| t.phrase_or_own(words));
+        words.unwrap_or_else(|| look.to_owned())
+    }
+
+    /// Whether the open ask is a step towards a safety gate.
+    pub(super) fn for_a_gate(&self) -> bool {
+        self.view.now.as_ref().is_some_and(|now| now.for_a_gate)
+    }
+
+    /// Why the open ask is asked.
+    pub(super) fn why(&self) -> Option<&Said> {
+        self.view.now.as_ref()?.why.as_ref()
     }
 
     /// A photograph of the visit.
@@ -152,7 +198,7 @@ impl Screen {
     /// An ask and its answer on one line.
     pub(super) fn answered(&self, t: Tongue, ask: u32) -> String {
         let asked = self.view.asks.iter().find(|a| a.id == ask);
-        let what = asked.map(|a| short(t, a)).unwrap_or_default();
+        let what = asked.map(|a| short(t, self, a)).unwrap_or_default();
         if let Some(look) = self.view.looks.iter().find(|l| l.ask == Some(ask)) {
             let answer = if look.answer {
                 t.say("yes")
@@ -163,7 +209,7 @@ impl Screen {
         }
         let mut takes = self.view.takes.iter().filter(|k| k.verdict.id == Some(ask));
         match takes.next_back() {
-            Some(take) => format!("{what}: {}", take.verdict.shown),
+            Some(take) => format!("{what}: {}", t.phrase_or_own(&take.verdict.shown)),
             None => what,
         }
     }
@@ -189,12 +235,14 @@ pub fn screen(reader: Reader, screen: &Screen, alert: &Markup) -> Markup {
             div.halves {
                 div.half {
                     (live(reader, screen))
-                    div #refused.alert hidden { p lang="en" {} }
+                    @let refused = view.now.as_ref().and_then(|n| n.refused.as_ref());
+                    div #refused.alert data-part hidden[refused.is_none()] { p { @if let Some(why) = refused { (said(t, why)) } } }
                     div #now data-part {
                         (alert)
                         @if let Some(words) = view.now.as_ref().and_then(|n| n.alarm) {
-                            div.alarm role="alert" { strong { (t.say("alarm")) } p { (kept(words)) } }
+                            div.alarm role="alert" { strong { (t.say("alarm")) } p { (phrase(t, words)) } }
                         }
+                        (unasked(t, view))
                         (unchecked(t, screen))
                         (next(reader, screen))
                     }
@@ -247,6 +295,19 @@ fn state(t: Tongue, view: &VisitView) -> Markup {
     }
 }
 
+/// A take that is waited for, and that nobody asked for.
+fn unasked(t: Tongue, view: &VisitView) -> Markup {
+    let watching = view.now.as_ref().and_then(|now| now.watching.as_ref());
+    html! {
+        @if let Some(waits) = watching.filter(|w| w.ask.is_none()) {
+            section.ask #unasked {
+                p.waits role="status" { (t.tell("watching", &[("meter", &waits.meter)])) }
+                (saying(&view.id, "unwatch", None, &html! { button { (t.say("watch-no-more")) } }))
+            }
+        }
+    }
+}
+
 /// What is asked, or what else is to be done.
 fn next(reader: Reader, screen: &Screen) -> Markup {
     let t = reader.tongue;
@@ -262,21 +323,24 @@ fn next(reader: Reader, screen: &Screen) -> Markup {
             reader,
             screen,
             ask,
-            now.watching.as_ref().map(|w| w.meter.as_str()),
+            now.watching
+                .as_ref()
+                .filter(|w| w.ask == Some(ask.id))
+                .map(|w| w.meter.as_str()),
         );
     }
     if let Some(waiting) = &now.waiting {
         let minutes = waiting.seconds.div_ceil(60).to_string();
         return html! {
             section.ask { p.kind { (t.say("wait")) } h2 { (t.tell("wait-minutes", &[("minutes", &minutes)])) }
-                p.why { (kept(waiting.why)) } }
+                p.why { (phrase(t, waiting.why)) } }
         };
     }
     html! {
         section.ask {
             @if view.left.is_some() {
                 h2 { (t.say("was-left")) }
-                @if let Some(left) = &view.left { p { (kept(&left.why)) } }
+                @if let Some(why) = &screen.left { p { (said(t, why)) } }
                 p { a.button.main href={ "/visits/" (view.id) "/papers" } { (t.say("papers")) } }
             } @else { h2 { (t.say("nothing-asked")) } }
         }
@@ -377,9 +441,9 @@ pub(super) fn taken(reader: Reader, view: &VisitView, take: &Taken) -> Markup {
         article.take data-gone=[gone.as_ref().map(|_| "")] {
             p.small { (t.tell("take-number", &[("number", &verdict.take.to_string())])) " · "
                 (t.say(&format!("function-{}", verdict.function))) " · " (verdict.points.join(" – ")) }
-            p.shown { @if gone.is_some() { s { (verdict.shown) } } @else { b { (verdict.shown) } } (also_fahrenheit(reader, take)) }
-            @if let Some(words) = &verdict.words { p.verdict { (kept(words)) } }
-            @if let Some((how, why)) = &gone { p { strong { (how) } ": " (why) } }
+            p.shown { @if gone.is_some() { s { (t.phrase_or_own(&verdict.shown)) } } @else { b { (t.phrase_or_own(&verdict.shown)) } } (also_fahrenheit(reader, take)) }
+            @if let Some(words) = &take.said { p.verdict { (said(t, words)) } }
+            @if let Some((how, why)) = &gone { p { strong { (how) } ": " (t.phrase_or_own(why)) } }
             @else if !view.closed {
                 details {
                     summary { (t.say("strike")) }

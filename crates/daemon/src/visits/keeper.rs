@@ -9,6 +9,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Event, MeterJoined, Streamed};
 use ohmtrail_visit::{Book, Input, Inputs, Stage};
+use ohmtrail_words::Said;
 use tokio::time::sleep;
 
 use super::say::SayError;
@@ -61,6 +62,8 @@ pub struct Keeper<'b> {
     flushed: Micros,
     /// What was called out by the last thing said or read.
     alarm: Option<&'static str>,
+    /// Why a take that was waited for did not come about, since something was last said.
+    pub(super) refused: Option<Said>,
     shown: Option<Arc<Now>>,
     /// The trail has failed: the visit must be opened anew.
     broken: Option<String>,
@@ -93,6 +96,7 @@ impl<'b> Keeper<'b> {
             groups,
             flushed: context.clocks.now().steady,
             alarm: None,
+            refused: None,
             shown: None,
             broken: None,
         }
@@ -355,6 +359,7 @@ impl<'b> Keeper<'b> {
     /// A person said something: what was called out before has been heard.
     pub(super) fn heard_alarm(&mut self) {
         self.alarm = None;
+        self.refused = None;
     }
 
     /// How the visit stands.
@@ -377,9 +382,12 @@ impl<'b> Keeper<'b> {
             }),
             alarm: self.alarm,
             watching: self.watching.as_ref().map(|w| WatchingNow {
-                ask: w.ask,
+                ask: w.of.ask(),
                 meter: w.name.clone(),
             }),
+            why: visit.why(),
+            for_a_gate: visit.asks_for_a_gate(),
+            refused: self.refused.clone(),
         }
     }
 

@@ -1,10 +1,13 @@
 //! What is said to a visit over the API, and why it may come to nothing.
 
+use std::fmt;
+
 use ohmtrail_core::reading::{Flags, Function};
-use ohmtrail_meters::keyed;
+use ohmtrail_meters::keyed::{self, KeyedError};
 use ohmtrail_paper::tag;
 use ohmtrail_trail::Hash;
-use ohmtrail_visit::{Input, Refusal, Stage, Taken};
+use ohmtrail_visit::{Input, Refusal, Stage, Taken, not_open};
+use ohmtrail_words::{Said as Sentence, Tongue};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -13,17 +16,14 @@ use super::tell::{Now, TrailLine};
 use crate::desk::DeskError;
 
 /// Why something said to a visit came to nothing.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug)]
 #[non_exhaustive]
 pub enum SayError {
     /// The visit refuses it; nothing has changed.
-    #[error(transparent)]
     Refused(Refusal),
     /// It could not be put on disk.
-    #[error("it could not be kept: {0}")]
     Trail(String),
     /// Not the open ask.
-    #[error("ask {ask} is not open{}", open.map_or_else(String::new, |open| format!(": {open} is")))]
     NotOpen {
         /// The ask named.
         ask: u32,
@@ -31,10 +31,8 @@ pub enum SayError {
         open: Option<u32>,
     },
     /// The ask is none that a meter answers.
-    #[error("ask {0} is no measurement")]
     NoMeasurement(u32),
     /// A name that is not known.
-    #[error("there is no {kind} \"{name}\"; there are: {}", known.join(", "))]
     Unknown {
         /// Of what.
         kind: &'static str,
@@ -44,13 +42,11 @@ pub enum SayError {
         known: Vec<String>,
     },
     /// No meter is set to what is asked, or several are.
-    #[error("no meter alone is set to what is asked; of the visit are: {}", known.join(", "))]
     WhichMeter {
         /// The meters of the visit.
         known: Vec<String>,
     },
     /// The meter is not read.
-    #[error("the meter \"{name}\" is away: {why}")]
     MeterAway {
         /// The meter.
         name: String,
@@ -58,12 +54,46 @@ pub enum SayError {
         why: String,
     },
     /// A replay can be no evidence of a real unit.
-    #[error("the meter \"{0}\" replays a trail: nothing of it is measured at this unit now")]
     Replayed(String),
     /// A value, a function or a flag that is not understood.
-    #[error("{0}")]
-    Value(String),
+    Value(Sentence),
 }
+
+impl SayError {
+    /// Why, before it is put into a language.
+    #[must_use]
+    pub fn said(&self) -> Sentence {
+        let message = Sentence::message;
+        match self {
+            SayError::Refused(refusal) => refusal.said(),
+            SayError::Trail(why) => message("refused-not-kept").with("why", why.clone()),
+            SayError::NotOpen { ask, open } => not_open(*ask, *open),
+            SayError::NoMeasurement(ask) => {
+                message("refused-no-measurement").with("ask", ask.to_string())
+            }
+            SayError::Unknown { kind, name, known } => message("refused-no-such")
+                .with("kind", *kind)
+                .with("name", name.clone())
+                .with("known", known.join(", ")),
+            SayError::WhichMeter { known } => {
+                message("refused-which-meter").with("known", known.join(", "))
+            }
+            SayError::MeterAway { name, why } => message("refused-meter-away")
+                .with("name", name.clone())
+                .with("why", Sentence::phrase(why.clone())),
+            SayError::Replayed(name) => message("refused-replayed").with("name", name.clone()),
+            SayError::Value(why) => why.clone(),
+        }
+    }
+}
+
+impl fmt::Display for SayError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.said().fmt(f)
+    }
+}
+
+impl std::error::Error for SayError {}
 
 impl From<DeskError> for SayError {
     fn from(error: DeskError) -> Self {
@@ -107,6 +137,18 @@ pub struct Typed {
     pub flags: Flags,
     /// The meter of the visit; none for one that is not connected.
     pub meter: Option<String>,
+}
+
+/// Why what was typed is no value.
+fn keyed_said(error: &KeyedError) -> Sentence {
+    let of = |id, text: &String| Sentence::message(id).with("text", text.clone());
+    match error {
+        KeyedError::NotANumber(text) => of("keyed-no-number", text),
+        KeyedError::Comma(text) => of("keyed-comma", text),
+        KeyedError::TooLong(text) => of("keyed-too-long", text),
+        // The page offers no unit that these are about.
+        other => Sentence::phrase(other.to_string()),
+    }
 }
 
 impl Keeper<'_> {
@@ -159,10 +201,10 @@ impl Keeper<'_> {
         let wanted = asked.and_then(|a| a.request.measurement());
         let wanted = wanted.map(|m| m.function);
         let function = typed.function.or(wanted).ok_or_else(|| {
-            SayError::Value("say what the meter was set to: the function is missing".to_owned())
+            SayError::Value("say what the meter was set to: the function is missing".into())
         })?;
         let shown = keyed::parse(&typed.display, &typed.unit, function);
-        let shown = shown.map_err(|e| SayError::Value(e.to_string()))?;
+        let shown = shown.map_err(|e| SayError::Value(keyed_said(&e)))?;
         self.tell(Input::Take(Taken {
             ask,
             meter: Some(meter),
@@ -173,20 +215,34 @@ impl Keeper<'_> {
         }))
     }
 
-    /// Hangs the tag and ends the visit; gives the tag.
+    /// Hangs the tag, in a language, and ends the visit; gives the tag.
     ///
     /// # Errors
     /// [`SayError`]; the unit must have been left.
-    pub fn close(&mut self) -> Result<String, SayError> {
+    pub fn close(&mut self, tongue: Tongue) -> Result<String, SayError> {
         if self.desk.visit.stage() != Stage::Left {
             return Err(SayError::Refused(Refusal::NotLeft));
         }
         self.flush()?;
         let head = self.desk.head().unwrap_or(Hash([0; 32]));
-        let card = tag(self.book, self.desk.visit.record(), &head).text();
+        let card = tag(self.book, self.desk.visit.record(), &head, tongue).text();
         self.say(Input::Tagged(card.clone()))?;
         self.say(Input::Close)?;
         self.show();
         Ok(card)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_value_is_refused_as_the_commands_have_it() {
+        for typed in ["", "two hundred", "1,238.4", "1234567890"] {
+            let error = keyed::parse(typed, "V", Function::VoltsAc).expect_err(typed);
+            assert_eq!(keyed_said(&error).to_string(), error.to_string());
+            assert_ne!(keyed_said(&error).to(Tongue::Spanish), error.to_string());
+        }
     }
 }

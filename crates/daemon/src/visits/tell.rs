@@ -5,6 +5,7 @@ use std::path::Path;
 use ohmtrail_trail::event::{Entry, Event, Opened, Stamp};
 use ohmtrail_trail::{Body, Hash, entry_line, read, rfc3339};
 use ohmtrail_visit::Stage;
+use ohmtrail_words::Said;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::ToSchema;
@@ -122,6 +123,18 @@ pub struct Now {
     pub alarm: Option<&'static str>,
     /// The take that is waited for.
     pub watching: Option<WatchingNow>,
+    /// Why the ask is asked, before it is put into a language.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub why: Option<Said>,
+    /// Whether the ask is a step towards a safety gate.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub for_a_gate: bool,
+    /// Why a take that was waited for did not come about.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub refused: Option<Said>,
 }
 
 /// Nothing is asked before a time has passed.
@@ -136,8 +149,8 @@ pub struct Waiting {
 /// A take that is waited for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct WatchingNow {
-    /// The ask that it will answer.
-    pub ask: u32,
+    /// The ask that it will answer; none for a take that nobody asked for.
+    pub ask: Option<u32>,
     /// The meter that is watched.
     pub meter: String,
 }

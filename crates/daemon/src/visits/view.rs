@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::{Hash, rfc3339};
+use ohmtrail_words::Said;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -177,6 +178,10 @@ pub struct Taken {
     pub struck: Option<String>,
     /// Why it is void.
     pub void: Option<String>,
+    /// Its verdict, before it is put into a language.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub said: Option<Said>,
 }
 
 /// An ask that was passed over.
@@ -360,6 +365,7 @@ impl Taken {
             unit: take.function.ucum(),
             struck: took.struck.clone(),
             void: took.void.clone(),
+            said: took.words(),
         }
     }
 }

@@ -1,10 +1,11 @@
 //! The take that is waited for: the probes are on the points, and the display is to stand still.
 
-use ohmtrail_core::reading::{Function, MeterId, Reading};
+use ohmtrail_core::reading::{Flags, Function, MeterId, Reading};
 use ohmtrail_core::settle::Settler;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Request};
 use ohmtrail_visit::{Input, Taken};
+use ohmtrail_words::Said;
 
 use super::keeper::Keeper;
 use super::say::SayError;
@@ -13,10 +14,29 @@ use crate::stream::Frame;
 /// A display that has not stood still after so long is given up, microseconds.
 const LONGEST_US: u64 = 120_000_000;
 
+/// What a take that is waited for is of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Of {
+    /// The open ask of that number.
+    Ask(u32),
+    /// Two points, unasked; and whether the meter is in its low-impedance mode.
+    Points([String; 2], bool),
+}
+
+impl Of {
+    /// The ask that it answers.
+    pub const fn ask(&self) -> Option<u32> {
+        match self {
+            Of::Ask(ask) => Some(*ask),
+            Of::Points(..) => None,
+        }
+    }
+}
+
 /// A take that is waited for.
 pub(super) struct Watching {
-    /// The ask that it answers.
-    pub ask: u32,
+    /// What it is of.
+    pub of: Of,
     /// The meter's number in the daemon.
     pub meter: MeterId,
     /// The meter's name.
@@ -49,15 +69,35 @@ impl Keeper<'_> {
             return Err(SayError::NoMeasurement(ask));
         }
         let (meter, name) = self.choose(meter, wanted)?;
+        self.wait(Of::Ask(ask), meter, name);
+        Ok(())
+    }
+
+    /// Waits for the display of a meter to stand still, and takes what it shows then between two points,
+    /// unasked.
+    ///
+    /// # Errors
+    /// [`SayError`].
+    pub fn watch_points(
+        &mut self,
+        meter: &str,
+        points: [String; 2],
+        low_impedance: bool,
+    ) -> Result<(), SayError> {
+        let (meter, name) = self.choose(Some(meter), None)?;
+        self.wait(Of::Points(points, low_impedance), meter, name);
+        Ok(())
+    }
+
+    fn wait(&mut self, of: Of, meter: MeterId, name: String) {
         self.heard_alarm();
         self.watching = Some(Watching {
-            ask,
+            of,
             meter,
             name,
             settler: Settler::new(),
             since: self.context.clocks.now().steady,
         });
-        Ok(())
     }
 
     /// The meter to watch.
@@ -106,7 +146,8 @@ impl Keeper<'_> {
     /// Takes in a reading of the watched meter.
     pub(super) fn settle(&mut self, number: MeterId, reading: &Reading) -> Result<(), SayError> {
         let open = self.desk.visit.record().open;
-        if self.watching.as_ref().is_some_and(|w| open != Some(w.ask)) {
+        let withdrawn = |w: &Watching| w.of.ask().is_some() && w.of.ask() != open;
+        if self.watching.as_ref().is_some_and(withdrawn) {
             // The ask was answered otherwise, or withdrawn.
             self.watching = None;
         }
@@ -119,22 +160,25 @@ impl Keeper<'_> {
         let Some(settled) = watching.settler.push(reading).settled().copied() else {
             return Ok(());
         };
-        let ask = watching.ask;
+        let of = watching.of.clone();
         self.watching = None;
         self.flush()?;
+        let (ask, points, low) = match of {
+            Of::Ask(ask) => (Some(ask), None, false),
+            Of::Points(points, low) => (None, Some(points), low),
+        };
         let taken = Taken {
-            ask: Some(ask),
+            ask,
             meter: Some(reading.meter),
             function: Some(settled.function),
-            points: None,
+            points,
             shown: settled.shown,
-            flags: settled.flags,
+            flags: settled.flags.with_if(Flags::LOW_IMPEDANCE, low),
         };
         match self.say(Input::Take(taken)) {
             Ok(_) => Ok(()),
             Err(SayError::Refused(refusal)) => {
-                let words = refusal.to_string();
-                self.visit.log.pass(Frame::new("refused", None, &words));
+                self.refuse(refusal.said());
                 Ok(())
             }
             Err(other) => Err(other),
@@ -146,13 +190,15 @@ impl Keeper<'_> {
         let Some(watching) = self.watching.take_if(|w| w.meter == number) else {
             return Ok(());
         };
-        if self.desk.visit.record().open != Some(watching.ask) {
+        let why = Said::message("meter-went-away").with("why", Said::phrase(why));
+        let Some(ask) = watching.of.ask() else {
+            self.refuse(why);
             return Ok(());
+        };
+        if self.desk.visit.record().open == Some(ask) {
+            let why = why.to_string();
+            self.say(Input::GivenUp { ask, why })?;
         }
-        self.say(Input::GivenUp {
-            ask: watching.ask,
-            why: format!("the meter went away while its display was waited for: {why}"),
-        })?;
         Ok(())
     }
 
@@ -161,9 +207,17 @@ impl Keeper<'_> {
         let now = self.context.clocks.now().steady;
         let long = |w: &mut Watching| now.since(w.since) > LONGEST_US;
         if self.watching.take_if(long).is_some() {
-            let words = "the display did not stand still in two minutes: look at the probes";
-            self.visit.log.pass(Frame::new("refused", None, &words));
+            self.refuse(
+                "the display did not stand still in two minutes: look at the probes".into(),
+            );
         }
+    }
+
+    /// Tells those who watch why a take did not come about.
+    fn refuse(&mut self, why: Said) {
+        let words = why.to_string();
+        self.refused = Some(why);
+        self.visit.log.pass(Frame::new("refused", None, &words));
     }
 
     /// Waits no longer.

@@ -15,9 +15,10 @@ use ohmtrail_core::math::phi;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::{Celsius, Micros, Ohms};
 use ohmtrail_trail::event::{Power, Stamp};
+use ohmtrail_words::Said;
 
 pub use cold::{COLD_KEY, Cold};
-pub use words::cooling as cooling_words;
+pub use words::cooling as cooling_said;
 
 use crate::book::{Book, Windings};
 use crate::record::{Record, Took};
@@ -77,9 +78,15 @@ impl Cooling {
     /// What is to be expected, in words.
     #[must_use]
     pub fn words(&self) -> String {
-        let words = cooling_words(&self.outlook, self.now);
+        self.said().to_string()
+    }
+
+    /// The same before it is put into a language.
+    #[must_use]
+    pub fn said(&self) -> Said {
+        let words = cooling_said(&self.outlook, self.now);
         if self.unread {
-            format!("if its overload is open: {words}")
+            Said::message("if-overload-open").with("words", words)
         } else {
             words
         }
@@ -350,14 +357,13 @@ impl Cooling {
 impl Visit<'_> {
     /// What is expected of compressors that stand on an open overload, as the end of a sentence,
     /// and the minutes after which each of them should have closed.
-    pub(crate) fn cooling_expected(&self, steady: Micros) -> (String, Option<f32>) {
+    pub(crate) fn cooling_expected(&self, steady: Micros) -> (Said, Option<f32>) {
         let all = self
             .record
             .coolings(self.book, self.record.elapsed(steady), true);
-        let words = all
-            .iter()
-            .map(|c| format!(". {}: {}", c.part, c.words()))
-            .collect();
+        let words = all.iter().fold(Said::default(), |said, c| {
+            said.then(". ", Said::own(c.part.clone()).then(": ", c.said()))
+        });
         let late = |c: &Cooling| {
             let late = c.outlook.window?.late?;
             Some(c.minutes_to(late).max(0.0) as f32)

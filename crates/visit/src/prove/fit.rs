@@ -7,8 +7,8 @@ use ohmtrail_trail::event::{Fitted, PlateEntry, Stamped};
 
 use super::mended::Mended;
 use crate::book::Book;
-use crate::input::Refusal;
 use crate::record::Record;
+use crate::refusal::Refusal;
 
 /// The keys of a plate that are of other rules than those of a match.
 const NOT_OF_A_MATCH: [&str; 5] = ["mcc", "rla", "lra", "curve-amps", "curve-tolerance"];
@@ -37,9 +37,9 @@ pub(crate) fn ends(book: &Book<'_>, place: &Place) -> Vec<PointId> {
             let wires = book.sheet.wires.iter();
             let each = wires.flat_map(|wire| {
                 let leads = wire.lead_of == Some(at);
-                (0..2).filter_map(move |e| {
+                (0..2).map(move |e| {
                     let off = if leads { 1 - e } else { e };
-                    Some((wire.terminals[e], wire.ends[off]))
+                    (wire.terminals[e], wire.ends[off])
                 })
             });
             each.filter(|(terminal, _)| own.contains(terminal))

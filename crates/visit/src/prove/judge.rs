@@ -9,11 +9,12 @@ use ohmtrail_core::rules::under_load::{FORMULA, Feed, capacitance};
 use ohmtrail_core::units::{Amps, Hertz, Volts};
 use ohmtrail_core::verdict::{Limit, Verdict};
 use ohmtrail_trail::event::{Judged, Power, Request};
+use ohmtrail_words::Said;
 
 use super::mended::{How, Mended};
 use super::plan::{Against, Quest, plan};
 use crate::book::Book;
-use crate::judge::{Weighed, held_against, judged_as};
+use crate::judge::{Weighed, held_against, kept, said_as};
 use crate::limits::HEALTHY;
 use crate::record::Record;
 use crate::words::{amount, displayed};
@@ -107,7 +108,7 @@ pub(crate) fn verdict(
 ) -> Result<Option<Judged>, String> {
     match against(book, record, mended, request) {
         Some(Against::Limit(limit, bands)) => {
-            held_against(reading, weighed, limit, &bands, accuracy).map(Some)
+            held_against(reading, weighed, limit, &bands, Some(accuracy)).map(|v| Some(kept(v)))
         }
         Some(Against::Section {
             amps,
@@ -173,10 +174,11 @@ fn section(
         amount(Function::Farads, measured.value),
         FORMULA.what,
     );
+    let words = said_as(Said::own(shown), Function::Farads, &verdict);
     Ok(Judged {
         // Of the capacitance, not of the volts that were read.
         lower: None,
         upper: None,
-        ..judged_as(&shown, Function::Farads, &verdict)
+        ..kept((verdict, words))
     })
 }

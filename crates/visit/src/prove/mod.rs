@@ -22,6 +22,7 @@ use ohmtrail_core::gates::{DeadAsk, Energise, Event as Gated, Gate, LiveAsk, Pow
 use ohmtrail_core::isolate::State;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, Power, Repair, Request, Stamp};
+use ohmtrail_words::Said;
 
 pub(crate) use self::fit::fitted;
 pub(crate) use self::judge::{expected, verdict};
@@ -34,7 +35,7 @@ use self::plan::{Item, Quest};
 use crate::book::Book;
 use crate::gate::{HIGHEST, Way, Wish, there};
 use crate::handle::unknown;
-use crate::input::Refusal;
+use crate::refusal::Refusal;
 use crate::visit::{Purpose, Visit};
 
 /// What must still be so when the answer comes.
@@ -52,7 +53,7 @@ pub(crate) enum Needs {
 fn wish(request: Request, why: impl Into<String>, minutes: f32, needs: Needs) -> Way {
     Way::Ask(Wish {
         request,
-        why: why.into(),
+        why: Said::phrase(why),
         minutes,
         purpose: Purpose::Prove(needs),
     })

@@ -330,12 +330,10 @@ function listen(visit) {
     if (meter && news.standing !== "up") meter.querySelector("[data-value]").textContent = "––";
     refresh();
   });
-  hear("refused", (event) => {
+  hear("refused", async () => {
+    await refresh();
     const why = byId("refused");
-    why.querySelector("p").textContent = JSON.parse(event.data);
-    why.hidden = false;
-    announce(read(why));
-    refresh();
+    if (why && !why.hidden) announce(read(why));
   });
   hear("alarm", () => signal(880, 1.2, [400, 100, 400, 100, 400]));
   for (const kind of EVENTS) {

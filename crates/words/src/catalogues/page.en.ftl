@@ -283,3 +283,5 @@ plates = Plates
 older-takes = Earlier values
 latest-takes = The latest values
 wires-unchecked = Put back and not checked
+take-live = Take what { $meter } shows, once it stands still
+take-typed = Or as it was read off a display:

@@ -283,3 +283,5 @@ plates = Placas
 older-takes = Valores anteriores
 latest-takes = Los últimos valores
 wires-unchecked = Puestos de vuelta y sin comprobar
+take-live = Tomar lo que muestra { $meter }, cuando se asiente
+take-typed = O como se leyó en una pantalla:

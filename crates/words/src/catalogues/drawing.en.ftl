@@ -1,0 +1,27 @@
+# English.
+draw-probing = { $function }: { $one } to { $other }
+draw-look = look: { $look }
+draw-terminal = terminal { $at }
+draw-terminal-is = terminal { $name }: { $words }
+draw-end-on = wire { $wire }, its end where it sits on { $at }
+draw-end-on-marked = { $mark } wire { $wire }, its end where it sits on { $at }
+draw-end-off = wire { $wire }, its end lifted off { $at }
+draw-end-off-marked = { $mark } wire { $wire }, its end lifted off { $at }
+draw-clamp = clamp around the one wire
+draw-clamp-around = clamp around this one wire: { $wire }
+draw-lifted = lifted and insulated: { $ends }
+draw-is-lifted = lifted
+draw-to = to { $at }
+draw-circle = probe A, the circle
+draw-square = probe B, the square
+draw-ring = the ring
+draw-probe-a = probe A
+draw-probe-b = probe B
+draw-clamp-ring = the clamp's ring
+draw-schematic = Schematic of the sheet { $sheet }: { $parts } parts, { $wires } wires. Heavy lines and square pads are the line circuit, thin lines and round pads the control circuit.
+draw-wire-line = wire { $wire }: { $from } to { $to }, line circuit
+draw-wire-control = wire { $wire }: { $from } to { $to }, control circuit
+draw-key = what the lines and pads mean
+draw-key-line = heavy line, square pad: line voltage
+draw-key-control = thin line, round pad: control circuit
+draw-key-ground = bonded to ground

@@ -1,0 +1,27 @@
+# Español.
+draw-probing = { $function }: { $one } a { $other }
+draw-look = mirar: { $look }
+draw-terminal = terminal { $at }
+draw-terminal-is = terminal { $name }: { $words }
+draw-end-on = cable { $wire }, su extremo donde va en { $at }
+draw-end-on-marked = cable { $wire }, { $mark }, su extremo donde va en { $at }
+draw-end-off = cable { $wire }, su extremo levantado de { $at }
+draw-end-off-marked = cable { $wire }, { $mark }, su extremo levantado de { $at }
+draw-clamp = pinza alrededor del único cable
+draw-clamp-around = pinza alrededor de este único cable: { $wire }
+draw-lifted = levantados y aislados: { $ends }
+draw-is-lifted = levantado
+draw-to = a { $at }
+draw-circle = punta A, el círculo
+draw-square = punta B, el cuadro
+draw-ring = el anillo
+draw-probe-a = punta A
+draw-probe-b = punta B
+draw-clamp-ring = el anillo de la pinza
+draw-schematic = Plano de la hoja { $sheet }: { $parts } partes, { $wires } cables. Las líneas gruesas y los puntos cuadrados son el circuito de línea, las líneas finas y los puntos redondos el de control.
+draw-wire-line = cable { $wire }: { $from } a { $to }, circuito de línea
+draw-wire-control = cable { $wire }: { $from } a { $to }, circuito de control
+draw-key = qué significan las líneas y los puntos
+draw-key-line = línea gruesa, punto cuadrado: tensión de línea
+draw-key-control = línea fina, punto redondo: circuito de control
+draw-key-ground = unido a tierra

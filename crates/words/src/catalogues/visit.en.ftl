@@ -1,0 +1,90 @@
+# English. A trail keeps these as they stand here: what is changed, older trails say in the words that they have.
+limits-between = limits { $low } to { $high }
+limits-from = at least { $low }
+limits-to = at most { $high }
+sum-agrees = the three windings are continuous and their readings agree ({ $source }); shorted turns, ground and seizure stay unproven
+sum-disagrees = the three windings' readings do not agree ({ $source }): measure them again
+known-share = { $share } ± { $u } (U = 2u) times its known value of { $date } ({ $source }), both at one temperature
+wire-open = wire from { $from } to { $to } open, loose or burnt off
+
+why-other-source = the unit has another source, at { $poles }: open and lock it too
+why-read-dead = test for absence of voltage, AC then DC, every pole to pole and to ground: at most { $volts } V
+read-more-before = it read more before: { $why }
+why-read-charge = what is left on the capacitor, direct volts: at most { $volts } V
+why-at-work = the test for absence of voltage did not read these points, and what the sheet does not know may feed them: AC volts first, at most { $volts } V. CAT III 600 V at least
+why-close = take the lock off and close the breaker ({ $starts } starts so far); if a motor stalls, switch off within { $seconds } s
+needs-category = Meter and leads { $category } at least
+once-more = once more, with the probes taken off and put on again: in the light of the other takes the chance that the last one was a mistake is { $percent } %
+
+left-found = found: { $faults }
+not-dead = not proved dead: { $why }
+not-done = { $act } was not done: { $why }
+both = { $one } and { $other }
+and-also = { $one }, and { $other }
+follows = { $what }: follows from { $by }
+coincidence = { $one } and { $other }: nothing in the sheet links them, two faults at once
+intermittent = { $fault }: intermittent: it shows { $when }; asks that show it under power: { $shown }; that read it dead: { $dead }
+hidden-by = hidden by { $fault }, check it once that is repaired
+left-unproven = neither shown nor ruled out; to leave it is expected to cost { $cost } minutes of work, the next check takes { $next }
+
+cooling-again = measure common to start and common to run again
+cooling-stays-open = common read open { $why }: evidence for a protector that has failed, or for an open common lead; look at the common wire and its connector, and { cooling-again } before anything is condemned
+cooling-does-not-fit = wait, without a time: the readings do not fit one cooling towards this ambient by this cold reference; check leads, ambient and reference, and read start to run again
+cooling-over = the time in which the overload was expected to close is over: { cooling-again }
+cooling-wait = wait: the overload { $expected }; then { cooling-again }
+cooling-without-time = wait, without a time; for one, give { $missing }
+cooling-still-open = where a good protector still would with a probability of { $share }
+cooling-middle = as likely as not within { $minutes } minutes
+cooling-between = is expected to close in { $early } to { $late } minutes ({ $share } %)
+cooling-not-before = is not expected to close before { $early } minutes, and in this ambient perhaps not within a day ({ $share } %)
+cooling-winding = winding at { $value } ± { $u } °C
+cooling-worth = 0.1 ohm of start to run is { $kelvins } K
+if-overload-open = if its overload is open: { $words }
+
+refused-not-opened = the visit is not open yet: begin it with its work order
+refused-opened-already = the visit is open already
+refused-other-sheet = the trail was made with sheet { $trail }, this is { $given }: open it with its own sheet
+refused-closed = the visit has ended: a return visit is a trail of its own
+refused-not-open = ask { $ask } is not open
+is-open = { $ask } is
+refused-answer = ask { $ask } wants { $wants }
+refused-incomplete = say which ask this answers, or { $what }
+refused-unknown = the sheet has no { $kind } `{ $name }`: see `ohmtrail sheet { $list }`
+refused-other-points = ask { $ask } is for { $one } and { $other }: leave the ask out to volunteer another take
+refused-take = there is no take { $take } that counts
+refused-meter = meter { $meter } has not joined the visit
+refused-not-lifted = wire end { $end } is not lifted
+refused-not-back = wire end { $end } was not put back: put it back, then check it
+refused-not-left = the unit is not left yet: answer the open asks, or leave first
+refused-not-closed = the visit goes on: end it first, for a quote is of what it found
+refused-no-quote = nothing was quoted yet: add a quote first
+refused-option = the quote has no option `{ $name }`: it has { $known }
+refused-expired = the quote held until { $day }: add a new one, and have that decided on
+refused-unsaid = say { $what }
+
+quote-no-option = the quote has no option: give one at least
+quote-name = option { $number }: give it a name that no other option has
+quote-no-line = option `{ $option }` has no line: say what it is made up of
+quote-recommended = more than one option is recommended: recommend one at most
+quote-day = '{ $day }' is no day: write it as 2026-12-31
+quote-too-much = option `{ $option }` comes to more than can be counted: look at its quantities and prices
+
+refused-not-kept = it could not be kept: { $why }
+refused-no-measurement = ask { $ask } is no measurement
+refused-no-such = there is no { $kind } "{ $name }"; there are: { $known }
+refused-which-meter = no meter alone is set to what is asked; of the visit are: { $known }
+refused-meter-away = the meter "{ $name }" is away: { $why }
+refused-replayed = the meter "{ $name }" replays a trail: nothing of it is measured at this unit now
+meter-went-away = the meter went away while its display was waited for: { $why }
+form-lacks = the form lacks { $what }
+quote-place = option { $option }, "{ $line }", { $key }
+quote-currency = '{ $code }' is no currency: give its code of three letters (ISO 4217), as USD
+quote-amount = '{ $text }' is no amount: write digits, with at most { $decimals } after the point
+refused-other-trail = the trail does not hold { $hash }, the hash on the paper: look at its digits, or for the trail that the paper was made from
+refused-older = more came into the trail since that write-up was made (entries: { $entries }): make it anew, and have that one decided on
+wire-end = wire end at { $terminal }
+wire-end-marked = { $mark } wire end at { $terminal }
+keyed-no-number = `{ $text }` is no number: type the digits as shown, such as `238.4`, or `OL` for overload
+keyed-comma = `{ $text }` has a comma: write the decimal point as `.` and leave out thousands marks
+keyed-too-long = `{ $text }` has more than 9 digits: type only what the display shows
+refused-no-repair-now = a repair is told of right after the visit is opened, once: begin a visit for it

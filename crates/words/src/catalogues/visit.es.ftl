@@ -1,0 +1,90 @@
+# Español.
+limits-between = límites { $low } a { $high }
+limits-from = al menos { $low }
+limits-to = a lo más { $high }
+sum-agrees = los tres devanados tienen continuidad y sus lecturas concuerdan ({ $source }); espiras en corto, tierra y rotor trabado quedan sin demostrar
+sum-disagrees = las lecturas de los tres devanados no concuerdan ({ $source }): mídalos otra vez
+known-share = { $share } ± { $u } (U = 2u) veces su valor conocido de { $date } ({ $source }), ambos a una misma temperatura
+wire-open = cable de { $from } a { $to } abierto, flojo o quemado
+
+why-other-source = el equipo tiene otra fuente, en { $poles }: ábrala y póngale candado también
+why-read-dead = prueba de ausencia de tensión, CA y luego CC, cada polo contra cada polo y contra tierra: a lo más { $volts } V
+read-more-before = antes mostró más: { $why }
+why-read-charge = lo que queda en el capacitor, voltios de CC: a lo más { $volts } V
+why-at-work = la prueba de ausencia de tensión no midió estos puntos, y puede alimentarlos algo que la hoja no conoce: primero voltios de CA, a lo más { $volts } V. CAT III 600 V como mínimo
+why-close = quite el candado y cierre el interruptor ({ $starts } arranques hasta ahora); si un motor se traba, corte antes de { $seconds } s
+needs-category = Medidor y puntas { $category } como mínimo
+once-more = otra vez, quitando y volviendo a poner las puntas: a la luz de los otros valores, la probabilidad de que el último fuera un error es de { $percent } %
+
+left-found = hallado: { $faults }
+not-dead = sin demostrar que no hay tensión: { $why }
+not-done = no se hizo: { $act }: { $why }
+both = { $one } y { $other }
+and-also = { $one }, y { $other }
+follows = { $what }: se debe a { $by }
+coincidence = { $one } y { $other }: nada en la hoja los relaciona, dos fallas a la vez
+intermittent = { $fault }: intermitente: se muestra { $when }; preguntas que la muestran bajo tensión: { $shown }; que la miden sin tensión: { $dead }
+hidden-by = oculta por { $fault }, compruébelo cuando eso esté reparado
+left-unproven = ni demostrado ni descartado; se espera que dejarlo cueste { $cost } minutos de trabajo, la prueba siguiente lleva { $next }
+
+cooling-again = mida otra vez común a arranque y común a trabajo
+cooling-stays-open = el común dio abierto { $why }: es indicio de un protector que falló, o de un conductor común abierto; mire el cable común y su conector, y { cooling-again } antes de condenar nada
+cooling-does-not-fit = espere, sin hora: las lecturas no cuadran con un enfriamiento hacia este ambiente según esta referencia en frío; revise puntas, ambiente y referencia, y mida otra vez arranque a trabajo
+cooling-over = pasó el tiempo en que se esperaba que cerrara el protector: { cooling-again }
+cooling-wait = espere: el protector { $expected }; después { cooling-again }
+cooling-without-time = espere, sin hora; para tenerla, dé { $missing }
+cooling-still-open = cuando un protector bueno lo estaría todavía con una probabilidad de { $share }
+cooling-middle = a la par dentro de { $minutes } minutos
+cooling-between = debería cerrar dentro de { $early } a { $late } minutos ({ $share } %)
+cooling-not-before = no debería cerrar antes de { $early } minutos, y con este ambiente quizá no dentro de un día ({ $share } %)
+cooling-winding = devanado a { $value } ± { $u } °C
+cooling-worth = 0.1 ohm de arranque a trabajo son { $kelvins } K
+if-overload-open = si su protector está abierto: { $words }
+
+refused-not-opened = la visita todavía no está abierta: empiécela con su orden de trabajo
+refused-opened-already = la visita ya está abierta
+refused-other-sheet = el registro se hizo con la hoja { $trail }, esta es { $given }: ábralo con su propia hoja
+refused-closed = la visita terminó: una visita de regreso es un registro aparte
+refused-not-open = la pregunta { $ask } no está abierta
+is-open = lo está la { $ask }
+refused-answer = la pregunta { $ask } pide { $wants }
+refused-incomplete = diga a qué pregunta responde esto, o { $what }
+refused-unknown = la hoja no tiene { $kind } `{ $name }`: vea `ohmtrail sheet { $list }`
+refused-other-points = la pregunta { $ask } es de { $one } y { $other }: deje fuera la pregunta para dar otro valor sin que se pida
+refused-take = no hay ningún valor { $take } que cuente
+refused-meter = el medidor { $meter } no está en la visita
+refused-not-lifted = el extremo de cable { $end } no está levantado
+refused-not-back = el extremo de cable { $end } no se volvió a poner: póngalo y después compruébelo
+refused-not-left = el equipo todavía no se dejó: responda lo que se pide, o deje el equipo primero
+refused-not-closed = la visita sigue: termínela primero, porque un presupuesto es de lo que se halló
+refused-no-quote = todavía no se presupuestó nada: añada primero un presupuesto
+refused-option = el presupuesto no tiene la opción `{ $name }`: tiene { $known }
+refused-expired = el presupuesto valía hasta { $day }: añada uno nuevo, y que se decida sobre ese
+refused-unsaid = diga { $what }
+
+quote-no-option = el presupuesto no tiene ninguna opción: dé al menos una
+quote-name = opción { $number }: déle un nombre que no tenga otra
+quote-no-line = la opción `{ $option }` no tiene ninguna línea: diga de qué se compone
+quote-recommended = se recomienda más de una opción: recomiende a lo más una
+quote-day = '{ $day }' no es un día: escríbalo como 2026-12-31
+quote-too-much = la opción `{ $option }` pasa de lo que se puede contar: revise cantidades y precios
+
+refused-not-kept = no se pudo guardar: { $why }
+refused-no-measurement = la pregunta { $ask } no es una medición
+refused-no-such = no hay { $kind } "{ $name }"; hay: { $known }
+refused-which-meter = ningún medidor está él solo en lo que se pide; de la visita son: { $known }
+refused-meter-away = el medidor "{ $name }" está ausente: { $why }
+refused-replayed = el medidor "{ $name }" repite un registro: nada de eso se mide ahora en este equipo
+meter-went-away = el medidor se fue mientras se esperaba su pantalla: { $why }
+form-lacks = al formulario le falta { $what }
+quote-place = opción { $option }, «{ $line }», { $key }
+quote-currency = '{ $code }' no es una moneda: dé su código de tres letras (ISO 4217), como USD
+quote-amount = '{ $text }' no es un importe: escriba cifras, con a lo más { $decimals } después del punto
+refused-other-trail = el registro no tiene { $hash }, el código del papel: revise sus cifras, o busque el registro del que se hizo el papel
+refused-older = entró más en el registro desde que se hizo ese informe (entradas: { $entries }): hágalo de nuevo, y que se decida sobre ese
+wire-end = extremo de cable en { $terminal }
+wire-end-marked = extremo de cable { $mark } en { $terminal }
+keyed-no-number = `{ $text }` no es un número: teclee las cifras como se ven, como `238.4`, o `OL` si se pasa de rango
+keyed-comma = `{ $text }` tiene una coma: escriba el punto decimal como `.` y deje fuera los separadores de miles
+keyed-too-long = `{ $text }` tiene más de 9 cifras: teclee solo lo que muestra la pantalla
+refused-no-repair-now = de una reparación se dice justo después de abrir la visita, una vez: empiece una visita para ella

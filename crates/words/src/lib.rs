@@ -1,0 +1,20 @@
+//! What is said to people, in the languages that are spoken. Three things make it up:
+//!
+//! * **Messages**, by an id: [`Tongue::say`] and [`Tongue::tell`], out of Project Fluent catalogues, one file
+//!   for each face and language.
+//! * **Phrases**, by their English words: what the core, the kinds of parts and the built-in sheets say stands
+//!   there in English, and [`Tongue::phrase`] has it in the other languages. A sheet of one's own says in
+//!   English what is its own.
+//! * **Sentences before they are put into a language**: [`Said`]. A trail keeps the English of one; whoever
+//!   reads in another language gets it from the same [`Said`], made again from what the trail holds. No
+//!   sentence is taken apart to be translated.
+#![deny(missing_docs)]
+#![forbid(unsafe_code)]
+
+mod catalogue;
+mod phrase;
+mod said;
+
+pub use catalogue::{Part, Tongue, messages, said_in};
+pub use phrase::{phrase_id, phrases};
+pub use said::Said;
