@@ -47,9 +47,8 @@ impl Range {
         })
     }
 
-    /// What lies between the two, as a share of what would tell them apart; 1 and more tells. `step`
-    /// is what tells apart from a value on.
-    fn apart(self, other: Range, step: impl Fn(f64) -> f64) -> f64 {
+    /// What lies between the two, as a share of what would tell them apart; 1 and more tells.
+    fn apart(self, other: Range, step: Step) -> f64 {
         let (under, over) = if self.high < other.low {
             (self.high, other.low)
         } else if other.high < self.low {
@@ -64,29 +63,50 @@ impl Range {
                 0.0
             };
         }
-        (over - under) / step(under)
+        (over - under) / step.from(under)
     }
 
     /// Where a value counts as of this range: half of the gap to the nearest of what it is told
     /// from, but no more than makes sense of a reading that is off for other reasons.
-    fn limits(self, least: f64, step: impl Fn(f64) -> f64) -> [Option<f64>; 2] {
-        let margin = |edge: f64| 0.5 * step(edge) * least.min(4.0);
+    fn limits(self, least: f64, step: Step) -> [Option<f64>; 2] {
+        let gaps = least.min(4.0);
         let Range { low, high } = self;
         let lower = if low.is_infinite() {
             OPEN_OVER_OHMS
         } else {
-            low - margin(low)
+            // So many steps under it.
+            let under = (low - gaps * step.least) / (1.0 + gaps * step.share);
+            (low + under.max(0.0)) / 2.0
         };
+        let upper = high + 0.5 * gaps * step.from(high);
         [
             (lower > 0.0).then_some(lower),
-            high.is_finite().then(|| high + margin(high)),
+            upper.is_finite().then_some(upper),
         ]
     }
 }
 
-/// Of ohms.
-fn step_of_ohms(ohms: f64) -> f64 {
-    APART_OHMS + APART_SHARE * ohms
+/// From a value on, two values are told apart from so much and so large a share of it on.
+#[derive(Debug, Clone, Copy)]
+struct Step {
+    least: f64,
+    share: f64,
+}
+
+impl Step {
+    const OF_OHMS: Step = Step {
+        least: APART_OHMS,
+        share: APART_SHARE,
+    };
+    /// Of a pair that another is held against: nothing is told from it by itself.
+    const OF_BASE: Step = Step {
+        least: 1.0,
+        share: 0.2,
+    };
+
+    fn from(self, value: f64) -> f64 {
+        self.least + self.share * value
+    }
 }
 
 /// A pair of points that tells miswires.
@@ -159,7 +179,8 @@ fn by_ohms(
     mut wrong: Vec<(Swap, Readings)>,
     told: &mut Rewired,
 ) -> Vec<(Swap, Readings)> {
-    let apart = |p: usize, wrong: &Readings| column(right, p).apart(column(wrong, p), step_of_ohms);
+    let apart =
+        |p: usize, wrong: &Readings| column(right, p).apart(column(wrong, p), Step::OF_OHMS);
     loop {
         let best = (0..pairs.len())
             .map(|p| {
@@ -177,7 +198,7 @@ fn by_ohms(
         told.pairs.push(Telling {
             points: pairs[p],
             times: None,
-            limits: column(right, p).limits(least, step_of_ohms),
+            limits: column(right, p).limits(least, Step::OF_OHMS),
             tells: these.into_iter().map(|(swap, _)| swap).collect(),
         });
     }
@@ -194,13 +215,12 @@ fn by_ratio(
         Range::of(readings.iter().map(|unit| unit[p] / unit[q]))
     };
     for (swap, readings) in wrong {
-        let mut best: Option<(f64, usize, usize, f64)> = None;
+        let mut best: Option<(f64, usize, usize, Step)> = None;
         for q in 0..pairs.len() {
             let ohms = column(right, q);
             if !(ohms.high.is_finite() && ohms.low > RATIO_OHMS) {
                 continue;
             }
-            let share = RATIO_SHARE + RATIO_OHMS / ohms.low;
             // A pair is read for one thing: by itself, or against one other.
             let for_ratio = |t: &Telling| t.points == pairs[q] && t.times.is_some();
             if told.pairs.iter().any(for_ratio) {
@@ -211,17 +231,25 @@ fn by_ratio(
                 p != q && !told.pairs.iter().any(of)
             };
             for p in (0..pairs.len()).filter(|p| free(*p)) {
+                let smaller = ohms.low.min(column(right, p).low);
+                if smaller <= RATIO_OHMS {
+                    continue;
+                }
+                let step = Step {
+                    least: 0.0,
+                    share: RATIO_SHARE + RATIO_OHMS / smaller,
+                };
                 let (is, other) = (ratio(right, p, q), ratio(&readings, p, q));
                 if !(is.high.is_finite() && other.high.is_finite() && is.low > 0.0) {
                     continue;
                 }
-                let apart = is.apart(other, |times| share * times);
+                let apart = is.apart(other, step);
                 if apart >= 1.0 && best.is_none_or(|(most, ..)| apart > most) {
-                    best = Some((apart, p, q, share));
+                    best = Some((apart, p, q, step));
                 }
             }
         }
-        let Some((apart, p, q, share)) = best else {
+        let Some((apart, p, q, step)) = best else {
             told.untold.push(swap);
             continue;
         };
@@ -239,14 +267,14 @@ fn by_ratio(
             told.pairs.push(Telling {
                 points: pairs[q],
                 times: None,
-                limits: column(right, q).limits(2.0, step_of_ohms),
+                limits: column(right, q).limits(2.0, Step::OF_BASE),
                 tells: Vec::new(),
             });
         }
         told.pairs.push(Telling {
             points,
             times,
-            limits: ratio(right, p, q).limits(apart, |times| share * times),
+            limits: ratio(right, p, q).limits(apart, step),
             tells: vec![swap],
         });
     }
