@@ -1,13 +1,11 @@
 //! What the machine makes of values: the alarm, the test for absence of voltage, charge on
 //! capacitors, checks to ground, and the meter's proof.
 
-use heapless::HistoryBuf;
-
 use super::event::{Alarm, Known, NotCounted, Outcome, Seen, Why};
 use super::limits;
 use super::machine::{Charge, Gates, Line, OnSource, Power, Proof, mask, mask32};
 use super::plan::{Pair, same};
-use super::token::ProvedDead;
+use super::token::{AtWork, ProvedDead};
 use crate::reading::{Flags, Function, MeterId};
 use crate::units::Micros;
 
@@ -230,7 +228,7 @@ impl Gates<'_> {
         if !up_to.is_finite() || up_to > limits::DEAD.0 {
             return Err(NotCounted::TooCoarse);
         }
-        dead.at_work.write(points);
+        dead.at_work.read(points);
         Ok(())
     }
 
@@ -371,7 +369,7 @@ impl Gates<'_> {
                 highest: self.highest,
                 pairs,
                 meter_read: first.read && read,
-                at_work: HistoryBuf::new(),
+                at_work: AtWork::NONE,
             });
         }
     }

@@ -3,8 +3,6 @@
 
 use core::marker::PhantomData;
 
-use heapless::HistoryBuf;
-
 use super::limits;
 use super::plan::{GatePlan, Pair, same};
 use crate::reading::MeterId;
@@ -21,11 +19,36 @@ pub struct ProvedDead<'a> {
     pub(super) highest: f64,
     pub(super) pairs: u16,
     pub(super) meter_read: bool,
-    pub(super) at_work: HistoryBuf<Pair, AT_WORK>,
+    pub(super) at_work: AtWork,
 }
 
 /// How many pairs beside the poles are kept as read dead; the oldest is read again then.
 const AT_WORK: usize = 64;
+
+/// The pairs that were read dead at points of work.
+#[derive(Debug)]
+pub(super) struct AtWork {
+    pairs: [Option<Pair>; AT_WORK],
+    next: usize,
+}
+
+impl AtWork {
+    pub(super) const NONE: AtWork = AtWork {
+        pairs: [None; AT_WORK],
+        next: 0,
+    };
+
+    pub(super) fn read(&mut self, pair: Pair) {
+        if let Some(place) = self.pairs.get_mut(self.next) {
+            *place = Some(pair);
+        }
+        self.next = self.next.wrapping_add(1) % AT_WORK;
+    }
+
+    fn holds(&self, points: Pair) -> bool {
+        self.pairs.iter().flatten().any(|pair| same(*pair, points))
+    }
+}
 
 impl<'a> ProvedDead<'a> {
     /// Whether this pair was shown dead: both are poles or ground, which the proof itself read, or
@@ -33,8 +56,7 @@ impl<'a> ProvedDead<'a> {
     /// conductor that something else feeds.
     #[must_use]
     pub fn shows(&self, points: Pair) -> bool {
-        points.iter().all(|p| self.plan.is_read(*p))
-            || self.at_work.iter().any(|read| same(*read, points))
+        points.iter().all(|p| self.plan.is_read(*p)) || self.at_work.holds(points)
     }
     /// The plan it was proved for.
     #[must_use]
