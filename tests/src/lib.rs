@@ -11,3 +11,4 @@ pub mod probe_box;
 pub mod technician;
 pub mod truck;
 pub mod visiting;
+pub mod years;

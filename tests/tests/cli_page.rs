@@ -7,8 +7,11 @@
 mod docs_blocks;
 
 use std::fs;
+use std::path::Path;
 
 use ohmtrail_tests::cli::{Ran, ohmtrail, sheet, workspace};
+use ohmtrail_tests::years::{VISITS_OF_A_UNIT, visit};
+use ohmtrail_trail::event::Event;
 
 #[test]
 fn the_examples_of_the_page_are_real() {
@@ -22,13 +25,33 @@ fn the_examples_of_the_page_are_real() {
     .expect("a sheet");
     let stock = workspace().join("docs/stock.csv");
     fs::copy(stock, folder.path().join("stock.csv")).expect("the stock");
-    for (page, least) in [
+    invented_years(&folder.path().join("years"));
+    let pages = [
         ("command-line.md", 27),
         ("cooldown.md", 2),
         ("refrigerant.md", 7),
-    ] {
+        ("shop-index.md", 7),
+    ];
+    for (page, least) in pages {
         let examples = docs_blocks::consoles(page, folder.path());
         assert!(examples >= least, "{page}: {examples} examples");
+    }
+}
+
+/// The trails of docs/shop-index.md: six units over six years, and a note.
+fn invented_years(folder: &Path) {
+    fs::create_dir(folder).expect("a folder");
+    for number in 0..6 {
+        for nth in 0..VISITS_OF_A_UNIT {
+            let mut visit = visit(number, nth);
+            if (number, nth) == (3, 7) {
+                visit.say(Event::Note {
+                    text: "the lid of the zebrawood cabinet sticks".to_owned(),
+                });
+            }
+            let path = folder.join(format!("{number}-{nth:02}.trail"));
+            fs::write(path, visit.bytes()).expect("a trail");
+        }
     }
 }
 
@@ -37,7 +60,7 @@ fn the_examples_of_the_page_are_real() {
 fn the_page_names_every_command() {
     let page = fs::read_to_string(workspace().join("docs/command-line.md")).expect("the page");
     for group in [
-        "bench", "box", "check", "config", "fits", "meters", "quote", "sheet", "trail",
+        "bench", "box", "check", "config", "fits", "index", "meters", "quote", "sheet", "trail",
     ] {
         let help: Ran = ohmtrail()
             .args([group, "-h"])

@@ -3,8 +3,8 @@
 use clap::{ColorChoice, Parser, Subcommand};
 
 use crate::{
-    bench, boxes, check, completions, config, exit, fits, meters, paper, quote, run, serve, sheet,
-    trail,
+    bench, boxes, check, completions, config, exit, fits, index, meters, paper, quote, run, serve,
+    sheet, trail,
 };
 
 /// The heading of the options that every command takes.
@@ -72,6 +72,10 @@ pub enum Command {
     Sheet(sheet::Args),
     /// Verify, show and export the trail of a visit
     Trail(trail::Args),
+    /// The shop index over all visits: what failed before, how values move, what fails how often
+    ///
+    /// It is made of the trails alone, and can be made anew from them at any time.
+    Index(index::Args),
     /// List meter drivers and ports, or watch a meter
     ///
     /// Without more, lists the drivers and the serial ports that are present.

@@ -61,3 +61,27 @@ impl From<ohmtrail_trail::Error> for Fail {
         Fail::new(exit, error)
     }
 }
+
+impl From<ohmtrail_index::Error> for Fail {
+    fn from(error: ohmtrail_index::Error) -> Self {
+        use ohmtrail_index::Error as E;
+        let exit = match &error {
+            E::Io { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Exit::Input,
+            E::Missing { .. } | E::NotAnIndex { .. } | E::OtherVersion { .. } => Exit::Input,
+            E::NoUnit { .. } => Exit::Input,
+            E::NoFolders { .. } => Exit::Usage,
+            _ => Exit::System,
+        };
+        Fail::new(exit, error)
+    }
+}
+
+impl From<ohmtrail_index::ExportError> for Fail {
+    fn from(error: ohmtrail_index::ExportError) -> Self {
+        use ohmtrail_index::ExportError as E;
+        match error {
+            E::Index(error) => error.into(),
+            other => Fail::new(Exit::System, other),
+        }
+    }
+}

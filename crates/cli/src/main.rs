@@ -13,6 +13,7 @@ mod ended;
 mod exit;
 mod fail;
 mod fits;
+mod index;
 mod known;
 mod log;
 mod meters;
@@ -71,6 +72,7 @@ fn obey(command: Command, verbosity: Verbosity, out: &mut Out) -> Result<Exit, F
         Command::Bench(args) => bench::run(&args, out),
         Command::Sheet(args) => sheet::run(&args, out),
         Command::Trail(args) => trail::run(&args, out),
+        Command::Index(args) => index::run(&args, out),
         Command::Meters(args) => meters::run(args, out),
         Command::Box(args) => boxes::run(args, out),
         Command::Serve(args) => serve::run(args, verbosity, out),

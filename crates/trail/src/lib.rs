@@ -41,4 +41,4 @@ pub use hash::Hash;
 pub use reader::{Body, CutNote, Reader, Record, read};
 pub use trail::{Cut, Recovery, Trail};
 pub use verify::{Report, Skipped, locate, verify};
-pub use writer::{COMMIT_AFTER_US, Receipt};
+pub use writer::{COMMIT_AFTER_US, Receipt, bytes_of};

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use ohmtrail_core::units::Micros;
 
 use crate::error::Error;
-use crate::event::Entry;
+use crate::event::{Entry, Event};
 use crate::format::{
     CUT_VERSION, KIND_CUT, KIND_ENTRY, MAX_BODY, RecordHeader, chain_start, file_header, seal,
 };
@@ -34,6 +34,38 @@ pub struct Receipt {
     pub record: u32,
     /// Its chain hash: the head hash of the trail once it is on disk.
     pub hash: Hash,
+}
+
+/// The bytes of a whole trail with these entries, as closing it would leave them: for who has all of a
+/// visit at once, such as a test. Nothing is put on a disk.
+///
+/// # Errors
+/// [`Error::NotOpened`] if the first entry does not open the visit; [`Error::TooLong`] and
+/// [`Error::Encode`] for one of the entries.
+pub fn bytes_of(entries: &[Entry]) -> Result<Vec<u8>, Error> {
+    if !matches!(entries.first().map(|e| &e.event), Some(Event::Opened(_))) {
+        return Err(Error::NotOpened);
+    }
+    let header = file_header();
+    let (mut bytes, mut tip) = (header.to_vec(), chain_start(&header));
+    for (number, entry) in (0..).zip(entries) {
+        let body = postcard::to_allocvec(entry).map_err(Error::Encode)?;
+        let header = RecordHeader {
+            len: body_length(&body)?,
+            kind: KIND_ENTRY,
+            version: entry.event.version(),
+            number,
+        };
+        tip = seal(&mut bytes, header, &body, &tip);
+    }
+    Ok(bytes)
+}
+
+fn body_length(body: &[u8]) -> Result<u32, Error> {
+    u32::try_from(body.len())
+        .ok()
+        .filter(|_| body.len() <= MAX_BODY)
+        .ok_or(Error::TooLong { bytes: body.len() })
 }
 
 /// Appends records to a storage.
@@ -111,10 +143,7 @@ impl<S: Storage> Writer<S> {
 
     fn push(&mut self, kind: u16, version: u16, body: &[u8]) -> Result<Receipt, Error> {
         self.check_open()?;
-        let len = u32::try_from(body.len())
-            .ok()
-            .filter(|_| body.len() <= MAX_BODY)
-            .ok_or(Error::TooLong { bytes: body.len() })?;
+        let len = body_length(body)?;
         let record = self.next;
         let header = RecordHeader {
             len,

@@ -18,7 +18,9 @@ use ohmtrail_trail::event::{
     PlateEntry, Power, Proof, Proved, Quote, QuoteLine, QuoteOption, Repair, RepairEnd, Request,
     Role, Stamped, UnitState,
 };
-use ohmtrail_trail::{Body, CutNote, Hash, Trail, export_csv, export_jsonl, read, verify};
+use ohmtrail_trail::{
+    Body, CutNote, Error, Hash, Trail, bytes_of, export_csv, export_jsonl, read, verify,
+};
 
 /// After this many entries the writer is killed in the middle of the next record.
 const TORN_AFTER: usize = 20;
@@ -84,6 +86,22 @@ fn the_present_writer_writes_the_golden_bytes() {
         fs::read(&path).expect("ours"),
         fs::read(golden("trail")).expect("golden")
     );
+}
+
+/// A trail that is made in one piece is the one that is written entry by entry.
+#[test]
+fn the_bytes_of_a_visit_are_those_that_the_writer_leaves() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("visit.trail");
+    let visit = visit();
+    let mut trail = Trail::create(&path, &visit[0]).expect("begins");
+    for entry in &visit[1..] {
+        trail.append(entry).expect("appends");
+    }
+    trail.close().expect("closes");
+    let bytes = bytes_of(&visit).expect("whole");
+    assert_eq!(bytes, fs::read(&path).expect("ours"));
+    assert!(matches!(bytes_of(&visit[1..]), Err(Error::NotOpened)));
 }
 
 #[test]

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use ohmtrail_circuit::known::Known;
 use ohmtrail_circuit::sheet::{Heat, Question, Sheet};
 use ohmtrail_core::accuracy::Quantity;
-use ohmtrail_core::cooldown::{COLD_AT, START, TAU};
+use ohmtrail_core::cooldown::rested;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::rules::temperature::Metal;
 use ohmtrail_core::units::{Celsius, Micros, Ohms};
@@ -182,7 +182,7 @@ impl Earlier {
         for (pair, check, took) in cold {
             let Some(at) = off
                 .get(&took.take.take)
-                .and_then(|o| winding_at(air, *o, took))
+                .and_then(|o| rested(air, took.elapsed.since(*o) as f64 / 60e6))
             else {
                 continue;
             };
@@ -242,16 +242,4 @@ impl Earlier {
             }
         }
     }
-}
-
-/// The temperature of a winding that had time to cool, in air of that temperature: what heat may be
-/// left of it after that time is part of the uncertainty. None for times that make no sense.
-fn winding_at(air: Quantity<Celsius>, off: Micros, took: &Took) -> Option<Quantity<Celsius>> {
-    // The slowest cooling from the hottest start: the true rest lies between that and none.
-    let (hottest, slowest) = (START.upper?, TAU.upper?);
-    let minutes = took.elapsed.since(off) as f64 / 60e6;
-    let most = (hottest - air.value.get()).max(0.0) * (-minutes / slowest).exp();
-    let stood = COLD_AT.upper? / 2.0;
-    let u = air.u.hypot(stood).hypot(most / 3f64.sqrt());
-    Some(Quantity::new(air.value, u))
 }

@@ -67,6 +67,14 @@ pub fn daemon(place: &Place, options: &[String]) -> Result<(), Failure> {
     run(cargo.args(["daemon_bench", "--"]).args(options))
 }
 
+/// Runs the shop index's bench with these options.
+pub fn index(place: &Place, options: &[String]) -> Result<(), Failure> {
+    fetch::have(&[("sqlite3", "sqlite3")])?;
+    let args = ["run", "--release", "-p", "ohmtrail-tests", "--bin"];
+    let mut cargo = place.cargo(&args);
+    run(cargo.args(["index_bench", "--"]).args(options))
+}
+
 /// Runs the page's bench in a browser.
 pub fn page(place: &Place) -> Result<(), Failure> {
     let tools = fetch::tools(place)?;

@@ -31,13 +31,16 @@ fn main() -> ExitCode {
         ("bench", _) if rest.first().is_some_and(|r| r == "daemon") => {
             bench::daemon(&place, &rest[1..])
         }
+        ("bench", _) if rest.first().is_some_and(|r| r == "index") => {
+            bench::index(&place, &rest[1..])
+        }
         ("bench", _) if rest == ["page"] => bench::page(&place),
         ("bench", _) if rest == ["refrigerant"] => bench::refrigerant(&place),
         ("bench", _) if rest == ["box"] => firmware::bench(&place),
         ("bench", _) => bench::run_all(&place, &rest),
         ("nopanic", true) => nopanic::check(&place),
         ("tidy", true) => tidy::check(&place.root),
-        _ => Err("usage: cargo xtask test | test ble-vm | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | bench box | bench page | bench refrigerant | nopanic | tidy".into()),
+        _ => Err("usage: cargo xtask test | test ble-vm | bench [criterion options] | bench isolation [options] | bench daemon [--cycles N] | bench index [--visits N] | bench box | bench page | bench refrigerant | nopanic | tidy".into()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

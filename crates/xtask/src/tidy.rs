@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::Failure;
 
 /// Which of the project's crates each of them may use: imports point towards the core.
-const MAY_USE: [(&str, &[&str]); 21] = [
+const MAY_USE: [(&str, &[&str]); 22] = [
     ("ohmtrail-core", &[]),
     ("ohmtrail-link", &["ohmtrail-core"]),
     ("ohmtrail-box", &["ohmtrail-core", "ohmtrail-link"]),
@@ -33,6 +33,10 @@ const MAY_USE: [(&str, &[&str]); 21] = [
             "ohmtrail-trail",
             "ohmtrail-words",
         ],
+    ),
+    (
+        "ohmtrail-index",
+        &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-trail"],
     ),
     (
         "ohmtrail-paper",
@@ -70,6 +74,7 @@ const MAY_USE: [(&str, &[&str]); 21] = [
             "ohmtrail-words",
             "ohmtrail-daemon",
             "ohmtrail-fuzz",
+            "ohmtrail-index",
             "ohmtrail-spice",
             "ohmtrail-bluez-stand-in",
         ],
@@ -93,6 +98,7 @@ const EVERYTHING: &[&str] = &[
     "ohmtrail-visit",
     "ohmtrail-paper",
     "ohmtrail-words",
+    "ohmtrail-index",
     "ohmtrail-daemon",
 ];
 /// The crates that may know the asynchronous runtime.

@@ -34,6 +34,7 @@ pub use fit::NODES;
 pub use outlook::{Advice, Given, Missing, Outlook, Sample, Window, outlook};
 
 use crate::accuracy::Quantity;
+use crate::math::root_sum_square;
 use crate::rules::temperature::{self, Metal};
 use crate::rules::{Rule, RuleError};
 use crate::source::{Source, Status};
@@ -202,4 +203,23 @@ impl Reference {
     pub fn temperature(&self, now: Quantity<Ohms>) -> Result<Quantity<Celsius>, RuleError> {
         temperature::temperature(now, self.ohms, self.at, self.metal)
     }
+}
+
+/// The temperature of a winding that has been off for so many minutes, in air of that temperature: what
+/// heat may be left of it, between none and the slowest cooling from the hottest start, is part of the
+/// uncertainty. None for times that make no sense.
+#[must_use]
+pub fn rested(air: Quantity<Celsius>, minutes: f64) -> Option<Quantity<Celsius>> {
+    let (hottest, slowest) = (START.upper?, TAU.upper?);
+    let stood = COLD_AT.upper? / 2.0;
+    if minutes.is_nan() || minutes < 0.0 {
+        return None;
+    }
+    let most = (hottest - air.value.get()).max(0.0) * libm::exp(-minutes / slowest);
+    // Anywhere between the two: a rectangular distribution.
+    let left = most / 1.732_050_807_568_877_2;
+    Some(Quantity {
+        u: root_sum_square([air.u, stood, left]),
+        ..air
+    })
 }

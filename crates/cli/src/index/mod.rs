@@ -1,0 +1,314 @@
+//! `ohmtrail index …`: the shop index over all visits, and what it says.
+
+mod say;
+mod trend;
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use clap::builder::PossibleValuesParser;
+use clap::{Subcommand, ValueEnum};
+use ohmtrail_daemon::config::Places;
+use ohmtrail_index::{Comparison, EXPORTED, Format, Gathered, Index, rebuild, verify};
+use serde_json::{Value, json};
+
+use crate::exit::Exit;
+use crate::fail::Fail;
+use crate::out::Out;
+
+/// What to do with which index.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The index; without it `index.sqlite` in the daemon's data folder
+    #[arg(long, value_name = "FILE", global = true)]
+    index: Option<PathBuf>,
+    /// Ask after simulated units; without it after real ones
+    #[arg(long, global = true)]
+    simulated: bool,
+    /// What to do.
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Form {
+    /// Comma-separated values, a header line
+    Csv,
+    /// An object a line
+    Jsonl,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Make the index anew from the trails
+    ///
+    /// The old one stays until the new one is whole. A damaged trail is named, what is whole of it is
+    /// indexed, and the rest goes on.
+    Rebuild {
+        /// Folders of trails, looked through at any depth, or trails; without one, those of the index
+        /// that is there, or else the daemon's data folder
+        #[arg(value_name = "TRAILS")]
+        folders: Vec<PathBuf>,
+        /// The folder of the shop's own sheets, for the kinds of their parts
+        #[arg(long, value_name = "FOLDER")]
+        sheets: Option<PathBuf>,
+    },
+    /// Read the trails that changed since
+    Update {
+        /// As of `rebuild`; without one, those that the index was made with
+        #[arg(value_name = "TRAILS")]
+        folders: Vec<PathBuf>,
+    },
+    /// Make the index anew beside itself, and compare the two row by row
+    Verify,
+    /// The units, the latest visited first
+    Units {
+        /// How many
+        #[arg(long, default_value_t = 20)]
+        limit: u32,
+        /// How many to pass over
+        #[arg(long, default_value_t = 0)]
+        skip: u32,
+    },
+    /// Find visits by words: units, work orders, notes, plates, faults; simulated ones too
+    Search {
+        /// The words: all of them, or how they begin
+        #[arg(required = true)]
+        words: Vec<String>,
+        /// How many
+        #[arg(long, default_value_t = 20)]
+        limit: u32,
+    },
+    /// A unit's visits, the latest first
+    History {
+        /// The unit
+        unit: String,
+        /// How many
+        #[arg(long, default_value_t = 20)]
+        limit: u32,
+    },
+    /// What failed of a unit before, and what failed again
+    Door {
+        /// The unit
+        unit: String,
+    },
+    /// How a unit's values move, and when one is expected to leave its tolerance
+    ///
+    /// A forecast is made only where the visits bear it; else it is said why not (docs/shop-index.md).
+    Trend {
+        /// The unit
+        unit: String,
+        /// Of this part only
+        #[arg(long)]
+        part: Option<String>,
+    },
+    /// Hand a table to other programs
+    ///
+    /// Simulated visits are in it, too; `visits` says which they are.
+    Export {
+        /// Which table
+        #[arg(value_parser = PossibleValuesParser::new(EXPORTED.iter().map(|t| t.name)))]
+        table: String,
+        /// In which form
+        #[arg(long, value_enum, default_value = "csv")]
+        format: Form,
+        /// Where to; without it, standard output
+        #[arg(long, short)]
+        output: Option<PathBuf>,
+    },
+    /// How often which kind of part was found to have failed, and how
+    Kinds {
+        /// One kind
+        kind: Option<String>,
+    },
+}
+
+/// Runs it.
+pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
+    let path = match &args.index {
+        Some(path) => path.clone(),
+        None => data_folder()?.join("index.sqlite"),
+    };
+    let simulated = args.simulated;
+    let open = || Index::open(&path);
+    match &args.what {
+        What::Rebuild { folders, sheets } => rebuilt(&path, folders, sheets.as_deref(), out),
+        What::Update { folders } => {
+            let gathered = open()?.update(folders)?;
+            told(&path, &gathered, out)
+        }
+        What::Verify => verified(&path, &verify(&path)?, out),
+        What::Units { limit, skip } => {
+            let mut index = open()?;
+            let size = index.size(simulated)?;
+            say::units(&index.units(simulated, *skip, *limit)?, size, out)
+        }
+        What::Search { words, limit } => {
+            say::visits(&open()?.search(&words.join(" "), *limit)?, true, out)
+        }
+        What::History { unit, limit } => {
+            say::visits(&open()?.history(unit, simulated, *limit)?, false, out)
+        }
+        What::Door { unit } => say::door(unit, &open()?.door(unit, simulated)?, out),
+        What::Trend { unit, part } => {
+            let mut trends = open()?.trends(unit, simulated)?;
+            if let Some(part) = part {
+                trends.retain(|t| t.series.part == *part);
+            }
+            trend::say(unit, &trends, out)
+        }
+        What::Export {
+            table,
+            format,
+            output,
+        } => export(&mut open()?, table, *format, output.as_deref(), out),
+        What::Kinds { kind } => say::kinds(&open()?.statistics(kind.as_deref(), simulated)?, out),
+    }
+}
+
+/// The daemon's data folder.
+fn data_folder() -> Result<PathBuf, Fail> {
+    Places::of_this_process().data().ok_or_else(|| {
+        Fail::usage("neither XDG_DATA_HOME nor HOME says where the data folder is: name an index with --index")
+    })
+}
+
+fn export(
+    index: &mut Index,
+    table: &str,
+    format: Form,
+    to: Option<&Path>,
+    out: &mut Out,
+) -> Result<Exit, Fail> {
+    let format = match format {
+        Form::Csv => Format::Csv,
+        Form::Jsonl => Format::JsonLines,
+    };
+    let table = EXPORTED.iter().find(|t| t.name == table);
+    let table = table.ok_or_else(|| Fail::usage("there is no such table"))?;
+    let Some(path) = to else {
+        index.export(table, format, &mut *out)?;
+        return Ok(Exit::Done);
+    };
+    let refused = |e: std::io::Error| {
+        Fail::new(
+            Exit::System,
+            format!("{}: cannot be written: {e}", path.display()),
+        )
+    };
+    let mut to = BufWriter::new(File::create_new(path).map_err(refused)?);
+    let rows = index.export(table, format, &mut to)?;
+    to.flush().map_err(refused)?;
+    if out.json() {
+        out.document(&json!({
+            "table": table.name, "file": path.display().to_string(), "rows": rows,
+        }))?;
+    }
+    Ok(Exit::Done)
+}
+
+fn rebuilt(
+    path: &Path,
+    folders: &[PathBuf],
+    sheets: Option<&Path>,
+    out: &mut Out,
+) -> Result<Exit, Fail> {
+    let mut folders = folders.to_vec();
+    let mut sheets = sheets.map(Path::to_path_buf);
+    if let Ok(mut index) = Index::open(path) {
+        if folders.is_empty() {
+            folders = index.folders()?;
+        }
+        if sheets.is_none() {
+            sheets = index.sheets_folder()?;
+        }
+    }
+    if folders.is_empty() {
+        folders.push(data_folder()?);
+    }
+    told(path, &rebuild(path, &folders, sheets.as_deref())?, out)
+}
+
+fn gathered_json(gathered: &Gathered) -> Value {
+    let problems = gathered.problems.iter();
+    let gone = gathered.gone.iter().map(|path| path.display().to_string());
+    json!({
+        "trails": gathered.trails,
+        "read": gathered.read,
+        "entries": gathered.entries,
+        "gone": gone.collect::<Vec<_>>(),
+        "problems": problems
+            .map(|p| json!({"trail": p.path.display().to_string(), "what": p.what}))
+            .collect::<Vec<_>>(),
+    })
+}
+
+/// What a rebuild or an update came to.
+fn told(path: &Path, gathered: &Gathered, out: &mut Out) -> Result<Exit, Fail> {
+    if out.json() {
+        let mut document = gathered_json(gathered);
+        document["index"] = path.display().to_string().into();
+        out.document(&document)?;
+    } else {
+        out.line(&format!(
+            "{}: {} trails, {} read with {} entries",
+            path.display(),
+            gathered.trails,
+            gathered.read,
+            gathered.entries
+        ))?;
+        for gone in &gathered.gone {
+            out.line(&format!("  gone: {}", say::near(gone)))?;
+        }
+        problems(gathered, out)?;
+    }
+    Ok(exit(gathered))
+}
+
+fn problems(gathered: &Gathered, out: &mut Out) -> Result<(), Fail> {
+    for problem in &gathered.problems {
+        out.line(&format!("  {}: {}", say::near(&problem.path), problem.what))?;
+    }
+    Ok(())
+}
+
+const fn exit(gathered: &Gathered) -> Exit {
+    if gathered.problems.is_empty() {
+        Exit::Done
+    } else {
+        Exit::Damaged
+    }
+}
+
+fn verified(path: &Path, compared: &Comparison, out: &mut Out) -> Result<Exit, Fail> {
+    if out.json() {
+        let mut document = gathered_json(&compared.anew);
+        document["index"] = path.display().to_string().into();
+        document["equal"] = compared.equal().into();
+        document["rows"] = compared.rows.into();
+        document["differ"] = compared.differ.into();
+        document["differences"] = compared.differences.clone().into();
+        out.document(&document)?;
+    } else {
+        let words = if compared.equal() {
+            "what its trails say"
+        } else {
+            "not what its trails say; `ohmtrail index update` reads what changed, `rebuild` makes it anew"
+        };
+        out.line(&format!("{}: {words}", path.display()))?;
+        out.line(&format!(
+            "  {} rows of {} trails compared, {} differ",
+            compared.rows, compared.anew.trails, compared.differ
+        ))?;
+        for difference in &compared.differences {
+            out.line(&format!("  {difference}"))?;
+        }
+        problems(&compared.anew, out)?;
+    }
+    Ok(if compared.equal() {
+        exit(&compared.anew)
+    } else {
+        Exit::Damaged
+    })
+}

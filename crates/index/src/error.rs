@@ -1,0 +1,87 @@
+//! What can go wrong with an index.
+
+use std::io;
+use std::path::PathBuf;
+
+/// Why the index cannot do what it was asked.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// There is no such file.
+    #[error("{}: there is no index here; make one with `ohmtrail index rebuild`", path.display())]
+    Missing {
+        /// Where it was looked for.
+        path: PathBuf,
+    },
+    /// The file is something else.
+    #[error("{name}: not an index of trails; name another file, this one is left as it is")]
+    NotAnIndex {
+        /// Which store.
+        name: String,
+    },
+    /// It was made by another version of the program.
+    #[error(
+        "{name}: an index of version {found}, and this program's is {ours}; make it anew with \
+         `ohmtrail index rebuild`"
+    )]
+    OtherVersion {
+        /// Which store.
+        name: String,
+        /// Its version.
+        found: i64,
+        /// This program's.
+        ours: i64,
+    },
+    /// Another program is writing to it.
+    #[error("{name}: another program is writing to it; try again when that one is done")]
+    Held {
+        /// Which store.
+        name: String,
+    },
+    /// The store refused.
+    #[error("{name}: {why}")]
+    Store {
+        /// Which store.
+        name: String,
+        /// What it said.
+        why: String,
+    },
+    /// A file or folder cannot be used.
+    #[error("{}: {doing}: {source}", path.display())]
+    Io {
+        /// Which.
+        path: PathBuf,
+        /// What was being done.
+        doing: &'static str,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// It was never told where the trails are.
+    #[error("{name}: it was not told where the trails are; name their folder")]
+    NoFolders {
+        /// Which store.
+        name: String,
+    },
+    /// There is no such unit in it.
+    #[error("there is no unit \"{unit}\" in the index{near}")]
+    NoUnit {
+        /// The unit that was asked for.
+        unit: String,
+        /// What may have been meant.
+        near: String,
+    },
+}
+
+impl Error {
+    pub(crate) fn io(
+        path: impl Into<PathBuf>,
+        doing: &'static str,
+    ) -> impl FnOnce(io::Error) -> Error {
+        let path = path.into();
+        move |source| Error::Io {
+            path,
+            doing,
+            source,
+        }
+    }
+}

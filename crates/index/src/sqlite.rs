@@ -1,0 +1,206 @@
+//! An index in one SQLite file.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::types::{ToSqlOutput, ValueRef};
+use rusqlite::{Connection, ErrorCode, OpenFlags, ToSql, params_from_iter};
+
+use crate::error::Error;
+use crate::store::Store;
+use crate::tables::{BESIDE, TABLES};
+use crate::value::{Row, Value};
+
+/// "OTIX": the file's application, at its bytes 68 to 71.
+const APPLICATION: i64 = 0x4F54_4958;
+/// The version of the tables. Another one is made anew from the trails.
+pub(crate) const VERSION: i64 = 1;
+/// How long a writer is waited for.
+const PATIENCE: Duration = Duration::from_secs(5);
+/// Statements that are kept ready.
+const STATEMENTS: usize = 64;
+
+/// The words to search, as a table of words with the visits that have them.
+const SEARCHED: &str = "
+CREATE VIRTUAL TABLE searched USING fts5
+  (words, content = 'words', content_rowid = 'visit', tokenize = 'ascii', detail = none, prefix = '2 3');
+CREATE TRIGGER words_in AFTER INSERT ON words BEGIN
+  INSERT INTO searched (rowid, words) VALUES (new.visit, new.words);
+END;
+CREATE TRIGGER words_out AFTER DELETE ON words BEGIN
+  INSERT INTO searched (searched, rowid, words) VALUES ('delete', old.visit, old.words);
+END;
+";
+
+/// An index in a file.
+#[derive(Debug)]
+pub(crate) struct Sqlite {
+    connection: Connection,
+    name: String,
+}
+
+impl Sqlite {
+    /// A new index. While it is filled it is not safe from a power cut: it is put in its place when
+    /// it is whole.
+    pub(crate) fn create(path: &Path) -> Result<Self, Error> {
+        let connection = Connection::open(path).map_err(|e| refused(path, &e))?;
+        let mut store = Sqlite::with(connection, path)?;
+        store.batch(
+            "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -65536",
+        )?;
+        let tables: Vec<String> = TABLES
+            .iter()
+            .map(|t| t.create().replace(");", ") WITHOUT ROWID;"))
+            .collect();
+        store.batch(&tables.concat())?;
+        store.batch(BESIDE)?;
+        store.batch(SEARCHED)?;
+        store.batch(&format!(
+            "PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION}"
+        ))?;
+        Ok(store)
+    }
+
+    /// An index that is there.
+    pub(crate) fn open(path: &Path) -> Result<Self, Error> {
+        if !path.is_file() {
+            return Err(Error::Missing {
+                path: path.to_path_buf(),
+            });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags).map_err(|e| refused(path, &e))?;
+        let mut store = Sqlite::with(connection, path)?;
+        let application = store.pragma("application_id")?;
+        let found = store.pragma("user_version")?;
+        if application != APPLICATION {
+            return Err(Error::NotAnIndex { name: store.name });
+        }
+        if found != VERSION {
+            return Err(Error::OtherVersion {
+                name: store.name,
+                found,
+                ours: VERSION,
+            });
+        }
+        // Readers go on while it is written to.
+        store.batch(
+            "PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA mmap_size = 1073741824",
+        )?;
+        Ok(store)
+    }
+
+    fn with(connection: Connection, path: &Path) -> Result<Self, Error> {
+        connection
+            .busy_timeout(PATIENCE)
+            .map_err(|e| refused(path, &e))?;
+        connection.set_prepared_statement_cache_capacity(STATEMENTS);
+        Ok(Sqlite {
+            connection,
+            name: path.display().to_string(),
+        })
+    }
+
+    fn pragma(&self, name: &str) -> Result<i64, Error> {
+        self.connection
+            .pragma_query_value(None, name, |row| row.get(0))
+            .map_err(|e| self.refused(&e))
+    }
+
+    fn refused(&self, error: &rusqlite::Error) -> Error {
+        refused(&PathBuf::from(&self.name), error)
+    }
+
+    fn try_rows(&self, sql: &str, with: &[Value]) -> rusqlite::Result<Vec<Row>> {
+        let mut statement = self.connection.prepare_cached(sql)?;
+        let columns = statement.column_count();
+        let mut rows = statement.query(params_from_iter(with))?;
+        let mut all = Vec::new();
+        while let Some(row) = rows.next()? {
+            let values = (0..columns).map(|n| row.get_ref(n).map(value));
+            all.push(values.collect::<rusqlite::Result<Row>>()?);
+        }
+        Ok(all)
+    }
+}
+
+impl Store for Sqlite {
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn rows(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Row>, Error> {
+        self.try_rows(sql, with).map_err(|e| self.refused(&e))
+    }
+
+    fn run(&mut self, sql: &str, with: &[Value]) -> Result<(), Error> {
+        let done = self
+            .connection
+            .prepare_cached(sql)
+            .and_then(|mut statement| statement.execute(params_from_iter(with)));
+        done.map(|_| ()).map_err(|e| self.refused(&e))
+    }
+
+    fn batch(&mut self, sql: &str) -> Result<(), Error> {
+        self.connection
+            .execute_batch(sql)
+            .map_err(|e| self.refused(&e))
+    }
+
+    fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
+        let all: Vec<String> = words.iter().map(|word| format!("\"{word}\"*")).collect();
+        let sql = "SELECT rowid FROM searched WHERE searched MATCH $1 ORDER BY rowid DESC LIMIT $2";
+        let rows = self.rows(sql, &[all.join(" AND ").into(), limit.into()])?;
+        Ok(rows.iter().filter_map(|row| row[0].int()).collect())
+    }
+
+    fn check(&mut self) -> Result<(), Error> {
+        // The words that are searched are those of the table, and every page is whole.
+        self.batch("INSERT INTO searched (searched, rank) VALUES ('integrity-check', 1)")?;
+        let found = self.rows("PRAGMA quick_check(1)", &[])?;
+        match found.first().map(|row| row[0].text()) {
+            Some("ok") => Ok(()),
+            said => Err(Error::Store {
+                name: self.name.clone(),
+                why: format!(
+                    "the file is damaged: {}; make it anew with `ohmtrail index rebuild`",
+                    said.unwrap_or_default()
+                ),
+            }),
+        }
+    }
+}
+
+fn refused(path: &Path, error: &rusqlite::Error) -> Error {
+    let name = path.display().to_string();
+    match error.sqlite_error_code() {
+        Some(ErrorCode::NotADatabase) => Error::NotAnIndex { name },
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Error::Held { name },
+        _ => Error::Store {
+            name,
+            why: error.to_string(),
+        },
+    }
+}
+
+impl ToSql for Value {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        Ok(ToSqlOutput::Borrowed(match self {
+            Value::Null => ValueRef::Null,
+            Value::Int(n) => ValueRef::Integer(*n),
+            Value::Real(x) => ValueRef::Real(*x),
+            Value::Text(text) => ValueRef::Text(text.as_bytes()),
+        }))
+    }
+}
+
+fn value(of: ValueRef<'_>) -> Value {
+    match of {
+        ValueRef::Null => Value::Null,
+        ValueRef::Integer(n) => Value::Int(n),
+        ValueRef::Real(x) => Value::Real(x),
+        ValueRef::Text(text) | ValueRef::Blob(text) => {
+            Value::Text(String::from_utf8_lossy(text).into_owned())
+        }
+    }
+}
