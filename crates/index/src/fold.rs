@@ -196,10 +196,8 @@ impl<'s> Fold<'s> {
             Event::MeterJoined(joined) => {
                 self.meters.insert(joined.meter, joined.accuracy_assumed);
             }
-            Event::Asked(asked) => {
-                if asked.request.measurement().is_some_and(|m| m.at_start) {
-                    self.at_start.insert(asked.ask);
-                }
+            Event::Asked(asked) if asked.request.measurement().is_some_and(|m| m.at_start) => {
+                self.at_start.insert(asked.ask);
             }
             Event::Took(take) => self.took(take, at),
             Event::Fitted(fitted) => {
