@@ -90,6 +90,18 @@ const TABLE: &[(&str, Served)] = &[
     ("fits relay", STOCK),
     ("fits visit", STOCK),
     ("fits stock", STOCK),
+    ("bench repeat", BENCH),
+    ("bench drift", BENCH),
+    ("index rebuild", INDEX),
+    ("index update", INDEX),
+    ("index verify", INDEX),
+    ("index units", INDEX),
+    ("index search", INDEX),
+    ("index history", INDEX),
+    ("index door", INDEX),
+    ("index trend", INDEX),
+    ("index export", INDEX),
+    ("index kinds", INDEX),
     ("sheet list", By(&["get /api/v1/sheets"])),
     ("sheet kinds", By(&["get /api/v1/kinds"])),
     (
@@ -171,6 +183,10 @@ const TABLE: &[(&str, Served)] = &[
 
 const STOCK: Served =
     Not("reads the stock's file, which lies where the command runs; the daemon has no stock yet");
+const BENCH: Served = Not("reads a table, which lies where the command runs");
+const INDEX: Served = Not(
+    "reads the index beside the trails, where the command runs; the daemon does not serve it yet",
+);
 const CHECKS: Served = By(&["post /api/v1/checks"]);
 const SHEET: Served = By(&["get /api/v1/sheets/{sheet}"]);
 const BOX: Served = Not(

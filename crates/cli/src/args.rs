@@ -72,7 +72,7 @@ pub enum Command {
     Sheet(sheet::Args),
     /// Verify, show and export the trail of a visit
     Trail(trail::Args),
-    /// The shop index over all visits: what failed before, how values move, what fails how often
+    /// The shop index over all visits: what failed before, how values move
     ///
     /// It is made of the trails alone, and can be made anew from them at any time.
     Index(index::Args),

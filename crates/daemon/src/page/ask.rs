@@ -6,14 +6,15 @@ use ohmtrail_words::Tongue;
 
 use super::reader::{Degrees, Reader};
 use super::screen::{Screen, saying};
-use super::words::{phrase, said};
+use super::words::{between, phrase, said};
 use crate::forms::Ask;
 
 /// An ask in a few words.
 pub(super) fn short(t: Tongue, screen: &Screen, ask: &Ask) -> String {
     match (ask.function, &ask.points, &ask.what, &ask.act) {
-        (Some(function), Some([a, b]), ..) => {
-            format!("{}, {a} – {b}", t.say(&format!("function-{function}")))
+        (Some(function), Some(points), ..) => {
+            let function = t.say(&format!("function-{function}"));
+            format!("{function}, {}", between(t, points))
         }
         (_, _, Some(what), _) => screen.look_words(t, what),
         (.., Some(act)) => t.say(&format!("act-{act}")),

@@ -15,7 +15,7 @@ use super::ask::{asked, reasons, short};
 use super::belief::{finding, suspects};
 use super::more::unchecked;
 use super::reader::{Degrees, Reader};
-use super::words::{phrase, said};
+use super::words::{between, phrase, said};
 use crate::forms::Ask;
 use crate::visits::Seen;
 use crate::visits::view::{Taken, VisitView};
@@ -440,7 +440,7 @@ pub(super) fn taken(reader: Reader, view: &VisitView, take: &Taken) -> Markup {
     html! {
         article.take data-gone=[gone.as_ref().map(|_| "")] {
             p.small { (t.tell("take-number", &[("number", &verdict.take.to_string())])) " · "
-                (t.say(&format!("function-{}", verdict.function))) " · " (verdict.points.join(" – ")) }
+                (t.say(&format!("function-{}", verdict.function))) " · " (between(t, &verdict.points)) }
             p.shown { @if gone.is_some() { s { (t.phrase_or_own(&verdict.shown)) } } @else { b { (t.phrase_or_own(&verdict.shown)) } } (also_fahrenheit(reader, take)) }
             @if let Some(words) = &take.said { p.verdict { (said(t, words)) } }
             @if let Some((how, why)) = &gone { p { strong { (how) } ": " (t.phrase_or_own(why)) } }

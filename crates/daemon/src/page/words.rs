@@ -1,6 +1,7 @@
 //! Words in the page's markup. What is said, and in which languages, is of the crate `ohmtrail-words`.
 
 use maud::{Markup, html};
+use ohmtrail_visit::{AMBIENT, LEADS};
 use ohmtrail_words::{Said, Tongue};
 
 /// Words of a sheet or of this program that stay the same: in the reader's language where it has them, else
@@ -15,6 +16,16 @@ pub fn phrase(t: Tongue, words: &str) -> Markup {
 /// A sentence in the reader's language.
 pub fn said(t: Tongue, words: &Said) -> Markup {
     html! { (words.to(t)) }
+}
+
+/// Two points of a unit by their names; the probes held together, and the air, in words.
+pub(super) fn between(t: Tongue, points: &[String; 2]) -> String {
+    let [a, b] = points;
+    match (a.as_str(), b.as_str()) {
+        (LEADS, LEADS) => t.say("leads-together"),
+        (AMBIENT, AMBIENT) => t.say("ambient-air"),
+        _ => format!("{a} – {b}"),
+    }
 }
 
 #[cfg(test)]

@@ -318,6 +318,7 @@ pub extern "C" fn probe_rules() {
 #[unsafe(no_mangle)]
 pub extern "C" fn probe_cooldown() {
     p2(cooldown::outlook);
+    p2(cooldown::rested);
     p2(cooldown::Given::new);
     p1(cooldown::Given::missing);
     p1(cooldown::Missing::nothing);
