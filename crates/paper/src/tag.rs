@@ -168,7 +168,8 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
                 .iter()
                 .filter(|u| u.why.contains("recheck"))
             {
-                card.item(&t.tell("tag-recheck", &[("part", part_of(&what.fault))]));
+                let part = part_of(t, book, &what.fault);
+                card.item(&t.tell("tag-recheck", &[("part", &part)]));
             }
         }
         _ => card.item(&t.say(match record.conclusion.as_ref().map(|c| c.outcome) {
@@ -198,8 +199,11 @@ fn repaired(card: &mut Card, mended: &Mended) {
     }
 }
 
-fn part_of(fault: &str) -> &str {
-    fault.split('.').next().unwrap_or(fault)
+/// The part of a fault, in words.
+fn part_of(t: Tongue, book: &Book<'_>, fault: &str) -> String {
+    let name = fault.split('.').next().unwrap_or(fault);
+    let part = book.sheet.parts.iter().find(|part| part.name == name);
+    part.map_or_else(|| name.to_owned(), |part| t.phrase_or_own(&part.words))
 }
 
 impl Card {

@@ -4,7 +4,9 @@
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Finding, Outcome, Power};
-use ohmtrail_visit::{Book, Looked, NONE_OF_THESE, Record, Took, amount, note_said, said_shown};
+use ohmtrail_visit::{
+    Book, LEADS, Looked, NONE_OF_THESE, Record, Took, amount, note_said, said_shown,
+};
 use ohmtrail_words::Tongue;
 
 use crate::document::{Block, Document, Table, Text};
@@ -95,7 +97,7 @@ fn heading(page: &mut Document, book: &Book<'_>, record: &Record) {
             ("number", &meter.meter.0.to_string()),
             ("driver", &meter.driver),
             ("place", &meter.place),
-            ("profile", &meter.profile),
+            ("profile", &t.phrase_or_own(&meter.profile)),
             ("accuracy", &accuracy),
         ];
         page.told(
@@ -202,6 +204,9 @@ fn evidence(t: Tongue, record: &Record, ask: u32) -> String {
 /// The points of a take.
 fn between(t: Tongue, took: &Took) -> String {
     let [a, b] = &took.take.points;
+    if (a.as_str(), b.as_str()) == (LEADS, LEADS) {
+        return t.say("leads-together");
+    }
     t.tell("paper-between", &[("one", a), ("other", b)])
 }
 

@@ -280,7 +280,7 @@ fn the_tag_says_who_what_and_what_not_to_do() {
         "the invented bakery, east wall",
         "2001-09-09",
         "fan section open",
-        "fan-motor: recheck when cool",
+        "the outdoor fan motor: recheck when cool",
         "breaker open, lock on it",
         "wire fan-start.1 (brown) lifted from run-cap.FAN",
         "remove a lock that is not yours",

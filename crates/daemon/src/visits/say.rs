@@ -146,6 +146,9 @@ fn keyed_said(error: &KeyedError) -> Sentence {
         KeyedError::NotANumber(text) => of("keyed-no-number", text),
         KeyedError::Comma(text) => of("keyed-comma", text),
         KeyedError::TooLong(text) => of("keyed-too-long", text),
+        KeyedError::TwoUnits(one, other) => Sentence::message("keyed-two-units")
+            .with("one", one.clone())
+            .with("other", other.clone()),
         // The page offers no unit that these are about.
         other => Sentence::phrase(other.to_string()),
     }

@@ -46,6 +46,7 @@ p-bring-the-meter-back-or-type-the-value-from-its-display = vuelva a conectar el
 p-by-the-technician-s-word = por palabra del técnico
 p-by-what-means-it-was-told = por qué medio se dijo
 p-capacitance-under-load-first-the-amperes-in-the-capacitor-s-lead = capacitancia con carga, primero los amperios en el conductor del capacitor
+p-cautious-default-accuracy-no-statement-for-this-meter-insulation-operating-uncertainty-of-30-as-in-iec-61557-2 = exactitud prudente por omisión, sin declaración para este medidor; aislamiento: incertidumbre de operación de 30 % como en la IEC 61557-2
 p-charge-or-direct-voltage-hands-off-drain-it-and-read-again = carga o tensión continua: quite las manos, descárguela y mida otra vez
 p-charge-or-direct-voltage-where-there-should-be-none-hands-off-drain-it-and-read-again = carga o tensión continua donde no debe haberla: quite las manos, descárguela y mida otra vez
 p-check-by-other-means = compruebe por otro medio

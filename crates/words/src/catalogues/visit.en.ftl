@@ -87,4 +87,5 @@ wire-end-marked = { $mark } wire end at { $terminal }
 keyed-no-number = `{ $text }` is no number: type the digits as shown, such as `238.4`, or `OL` for overload
 keyed-comma = `{ $text }` has a comma: write the decimal point as `.` and leave out thousands marks
 keyed-too-long = `{ $text }` has more than 9 digits: type only what the display shows
+keyed-two-units = two units: `{ $one }` and `{ $other }`
 refused-no-repair-now = a repair is told of right after the visit is opened, once: begin a visit for it

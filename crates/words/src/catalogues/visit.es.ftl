@@ -87,4 +87,5 @@ wire-end-marked = extremo de cable { $mark } en { $terminal }
 keyed-no-number = `{ $text }` no es un número: teclee las cifras como se ven, como `238.4`, o `OL` si se pasa de rango
 keyed-comma = `{ $text }` tiene una coma: escriba el punto decimal como `.` y deje fuera los separadores de miles
 keyed-too-long = `{ $text }` tiene más de 9 cifras: teclee solo lo que muestra la pantalla
+keyed-two-units = dos unidades: `{ $one }` y `{ $other }`
 refused-no-repair-now = de una reparación se dice justo después de abrir la visita, una vez: empiece una visita para ella
