@@ -125,9 +125,10 @@ await page.goto(`${told.base + path}/wires`);
 await page.fill("#caption", "an invented plate");
 await page.setInputFiles("#photo", { name: "plate.png", mimeType: "image/png", buffer: Buffer.from(told.png) });
 await page.locator("form[data-photo] button").click();
-await page.locator("figure img").waitFor();
+const plate = page.locator("figure", { hasText: "an invented plate" }).locator("img");
+await plate.waitFor();
 await phone.look("photograph");
-assert(await page.locator("figure img").evaluate((img) => img.complete && img.naturalWidth > 0), "it is shown");
+assert(await plate.evaluate((img) => img.complete && img.naturalWidth > 0), "it is shown");
 
 // ---- the shell -------------------------------------------------------------------------------------
 let compressed = 0;

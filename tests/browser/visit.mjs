@@ -136,7 +136,7 @@ await phone.look("papers");
 await phone.touch("form button.main", true);
 await page.locator("form").waitFor({ state: "detached" });
 await phone.look("tag-hung");
-assert.match(await page.locator("pre").nth(1).textContent(), /Head hash of the trail/);
+assert.match(await page.locator("pre").nth(1).textContent(), /Head hash of the trail|Código de cabeza del registro/);
 
 // ---- the quote, and what is decided on it ----------------------------------------------------------
 // What was refused says so, and stands in its form again.
