@@ -144,17 +144,22 @@ impl Visit<'_> {
         }
     }
 
-    fn isolate(&mut self, at: Stamp) -> Vec<Event> {
-        // What was live where nothing should be is made dead before anything else is asked.
+    /// What was live where nothing should be is made dead before anything else is asked.
+    pub(crate) fn after_alarm(&mut self, at: Stamp) -> Option<Event> {
         while self.record.alarmed && self.live.no_dead.is_none() {
-            match self.towards(Gate::ProvedDead, at.steady) {
-                Way::Ask(wish) => {
-                    if let Some(event) = self.ask(wish) {
-                        return vec![event];
-                    }
-                }
-                Way::Wait(_) | Way::There | Way::Barred(_) => break,
+            let Way::Ask(wish) = self.towards(Gate::ProvedDead, at.steady) else {
+                break;
+            };
+            if let Some(event) = self.ask(wish) {
+                return Some(event);
             }
+        }
+        None
+    }
+
+    fn isolate(&mut self, at: Stamp) -> Vec<Event> {
+        if let Some(event) = self.after_alarm(at) {
+            return vec![event];
         }
         // Each turn asks, ends, or bars at least one check: it cannot go round for ever.
         for _ in 0..=self.book.checks() + 2 {

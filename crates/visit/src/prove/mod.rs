@@ -97,16 +97,8 @@ impl Visit<'_> {
 
     /// What comes next by itself in a repair.
     pub(crate) fn prove(&mut self, at: Stamp) -> Vec<Event> {
-        // What was live where nothing should be is made dead before anything else is asked.
-        while self.record.alarmed && self.live.no_dead.is_none() {
-            match self.towards(Gate::ProvedDead, at.steady) {
-                Way::Ask(wish) => {
-                    if let Some(event) = self.ask(wish) {
-                        return vec![event];
-                    }
-                }
-                Way::Wait(_) | Way::There | Way::Barred(_) => break,
-            }
+        if let Some(event) = self.after_alarm(at) {
+            return vec![event];
         }
         // Each turn asks, ends, or bars a way: it cannot go round for ever.
         loop {
