@@ -128,6 +128,19 @@ pub fn run<S: AsRef<OsStr>>(args: impl IntoIterator<Item = S>) -> Ran {
     output.into()
 }
 
+/// Runs the binary in a folder, with arguments that hold no spaces.
+///
+/// # Panics
+/// If it cannot be started.
+pub fn words_in(folder: &Path, line: &str) -> Ran {
+    let output = ohmtrail()
+        .args(line.split_whitespace())
+        .current_dir(folder)
+        .stdin(std::process::Stdio::null())
+        .output();
+    output.expect("the binary starts").into()
+}
+
 /// Runs the binary with arguments that hold no spaces.
 ///
 /// # Panics

@@ -8,6 +8,7 @@ pub mod daemon;
 pub mod daemon_bench;
 pub mod fault_bench;
 pub mod probe_box;
+pub mod shop;
 pub mod technician;
 pub mod truck;
 pub mod visiting;

@@ -10,17 +10,8 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use ohmtrail_stock::{COMMON_COLUMNS, FIELDS};
-use ohmtrail_tests::cli::{Ran, ohmtrail, workspace};
+use ohmtrail_tests::cli::{words_in as run, workspace};
 use serde_json::{Value, json};
-
-fn run(folder: &Path, arguments: &str) -> Ran {
-    let done = ohmtrail()
-        .args(arguments.split_whitespace())
-        .current_dir(folder)
-        .stdin(Stdio::null())
-        .output();
-    done.expect("the binary starts").into()
-}
 
 /// A folder with the book's stock.
 fn shop() -> tempfile::TempDir {

@@ -1,91 +1,20 @@
 //! What the trails say, whatever happened to them, and the questions asked of it.
 
 use std::fs;
-use std::path::{Path, PathBuf};
 
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::Micros;
-use ohmtrail_index::{EXPORTED, Format, Index, Outlook, Quantity, Why, rebuild, verify};
+use ohmtrail_index::{EXPORTED, Format, Outlook, Quantity, Why, verify};
+use ohmtrail_tests::cli::workspace;
+use ohmtrail_tests::shop::Shop;
+use ohmtrail_tests::years::{DAY_US, FIRST_DAY_US, SHEET, Written, unit, visit};
 use ohmtrail_trail::event::{Act, Event, Fitted, Opened, Power, Stamped};
 use ohmtrail_trail::{Trail, read};
 use serde_json::{Value, json};
-use years::{DAY_US, FIRST_DAY_US, SHEET, Written, unit, visit};
-
-#[path = "../../../tests/src/years.rs"]
-#[allow(dead_code, reason = "the whole-system tests use the rest")]
-mod years;
-
-/// The root of the workspace.
-fn workspace() -> &'static Path {
-    Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../.."))
-}
-
-/// A folder of trails with its index beside it.
-struct Shop {
-    folder: tempfile::TempDir,
-}
-
-impl Shop {
-    fn new() -> Shop {
-        let folder = tempfile::tempdir().expect("a folder");
-        fs::create_dir(folder.path().join("visits")).expect("a folder");
-        Shop { folder }
-    }
-
-    fn visits(&self) -> PathBuf {
-        self.folder.path().join("visits")
-    }
-
-    fn index(&self) -> PathBuf {
-        self.folder.path().join("shop.sqlite")
-    }
-
-    fn put(&self, name: &str, visit: &Written) -> PathBuf {
-        let path = self.visits().join(name);
-        fs::write(&path, visit.bytes()).expect("a trail");
-        path
-    }
-
-    /// Makes the index anew; it has as many problems as are named.
-    fn rebuild(&self, problems: usize) -> Index {
-        let gathered = rebuild(&self.index(), &[self.visits()], None).expect("rebuilt");
-        assert_eq!(gathered.problems.len(), problems, "{gathered:?}");
-        self.open()
-    }
-
-    fn open(&self) -> Index {
-        Index::open(&self.index()).expect("the index")
-    }
-
-    /// The same where so many trails have a problem.
-    fn proven_equal_with_problems(&self, problems: usize) {
-        let compared = verify(&self.index()).expect("compared");
-        assert!(compared.equal(), "{:#?}", compared.differences);
-        assert_eq!(compared.anew.problems.len(), problems);
-    }
-
-    /// The index is what its trails say.
-    fn proven_equal(&self) {
-        let compared = verify(&self.index()).expect("compared");
-        assert!(compared.equal(), "{:#?}", compared.differences);
-        assert!(compared.rows > 0);
-    }
-}
-
-/// Visits of a few units over six years.
-fn some_shop() -> Shop {
-    let shop = Shop::new();
-    for number in 0..6 {
-        for nth in 0..12 {
-            shop.put(&format!("u{number}-{nth:02}.trail"), &visit(number, nth));
-        }
-    }
-    shop
-}
 
 #[test]
 fn an_update_reads_what_changed_and_comes_to_what_a_rebuild_says() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     let mut index = shop.rebuild(0);
     shop.proven_equal();
     let still = index.update(&[]).expect("updated");
@@ -141,7 +70,7 @@ fn an_update_reads_what_changed_and_comes_to_what_a_rebuild_says() {
 fn the_rows_are_those_of_the_trail() {
     let golden = workspace().join("crates/trail/tests/golden");
     for n in 1..=6 {
-        let shop = Shop::new();
+        let shop = Shop::empty();
         let to = shop.visits().join("visit.trail");
         fs::copy(golden.join(format!("visit-{n}.trail")), to).expect("copied");
         let mut index = shop.rebuild(0);
@@ -178,7 +107,7 @@ fn the_rows_are_those_of_the_trail() {
             }
         }
     }
-    let shop = Shop::new();
+    let shop = Shop::empty();
     let to = shop.visits().join("visit.trail");
     fs::copy(golden.join("visit-1.trail"), to).expect("copied");
     let mut index = shop.rebuild(0);
@@ -191,7 +120,7 @@ fn the_rows_are_those_of_the_trail() {
 
 #[test]
 fn damage_is_named_and_does_not_stop_the_rest() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     let path = shop.visits().join("u0-05.trail");
     let mut bytes = fs::read(&path).expect("a trail");
     let middle = bytes.len() / 2;
@@ -233,7 +162,7 @@ fn damage_is_named_and_does_not_stop_the_rest() {
 /// does not go on from it.
 #[test]
 fn what_did_not_only_grow_is_named() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     let mut whole = visit(3, 4);
     let path = shop.put("a.trail", &whole);
     let mut index = shop.rebuild(0);
@@ -280,7 +209,7 @@ fn what_did_not_only_grow_is_named() {
 
 #[test]
 fn a_difference_is_found_and_told() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     drop(shop.rebuild(0));
     let changed = |sql: &str| {
         let store = rusqlite::Connection::open(shop.index()).expect("the file");
@@ -327,7 +256,7 @@ fn readings(shop: &Shop, unit: &str, values: &[f64]) {
 
 #[test]
 fn a_forecast_is_made_only_where_the_visits_bear_it() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     readings(&shop, "ageing", &[35.0, 34.6, 34.25, 33.8, 33.45]);
     readings(&shop, "gone", &[34.0, 33.5, 33.0, 32.5, 32.0]);
     readings(&shop, "steady", &[35.0, 35.05, 34.95, 35.02, 35.0]);
@@ -373,7 +302,7 @@ fn a_forecast_is_made_only_where_the_visits_bear_it() {
 /// After a part was found to have failed, its values are another part's.
 #[test]
 fn a_part_that_failed_begins_anew() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     readings(&shop, "unit", &[35.0, 34.5, 34.0, 33.5]);
     let mut failed = Written::new("unit", SHEET, FIRST_DAY_US + 1300 * DAY_US);
     failed.found(&["run-cap.herm-open"]).decided(true).close();
@@ -447,7 +376,7 @@ fn a_part_that_failed_begins_anew() {
 /// Windings move with the air: they are brought to 25 °C, by IEC 60034-1's rule (234.5 for copper).
 #[test]
 fn windings_are_compared_at_one_temperature() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     for (year, air) in [(0, 5.0), (1, 30.0), (2, 18.0), (3, 38.0), (4, 25.0)] {
         let mut visit = Written::new("wound", SHEET, FIRST_DAY_US + year * 365 * DAY_US);
         visit
@@ -508,7 +437,7 @@ fn windings_are_compared_at_one_temperature() {
 /// Simulated visits and real ones are never counted together.
 #[test]
 fn simulated_visits_stay_apart() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     for (n, simulated) in [(0, true), (1, false), (2, false)] {
         let opened = Opened {
             tool: String::new(),
@@ -538,7 +467,7 @@ fn simulated_visits_stay_apart() {
 /// Statistics against counting the events of every trail by hand.
 #[test]
 fn kinds_are_counted_as_the_trails_have_them() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     let mut capacitor = 0;
     let mut modes = std::collections::BTreeMap::<String, i64>::new();
     for entry in fs::read_dir(shop.visits()).expect("the folder") {

@@ -3,19 +3,8 @@
 mod docs_blocks;
 
 use std::fs;
-use std::path::Path;
-use std::process::Stdio;
 
-use ohmtrail_tests::cli::{Ran, ohmtrail, workspace};
-
-fn run(folder: &Path, arguments: &str) -> Ran {
-    let done = ohmtrail()
-        .args(arguments.split_whitespace())
-        .current_dir(folder)
-        .stdin(Stdio::null())
-        .output();
-    done.expect("the binary starts").into()
-}
+use ohmtrail_tests::cli::{words_in as run, workspace};
 
 /// A folder with the book's tables.
 fn shop() -> tempfile::TempDir {

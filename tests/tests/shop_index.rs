@@ -4,79 +4,17 @@ mod docs_blocks;
 
 use std::fmt::Write as _;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use ohmtrail_index::{EXPORTED, Index, Of, Quantity, rebuild, verify};
-use ohmtrail_tests::cli::{Ran, run};
-use ohmtrail_tests::years::{VISITS_OF_A_UNIT, Written, unit, visit};
+use ohmtrail_index::{EXPORTED, Of, Quantity};
+use ohmtrail_tests::cli::run;
+use ohmtrail_tests::shop::Shop;
+use ohmtrail_tests::years::{VISITS_OF_A_UNIT, unit};
 use serde_json::{Value, json};
-
-/// A folder of trails with its index beside it.
-struct Shop {
-    folder: tempfile::TempDir,
-}
-
-impl Shop {
-    fn new() -> Shop {
-        let folder = tempfile::tempdir().expect("a folder");
-        fs::create_dir(folder.path().join("visits")).expect("a folder");
-        Shop { folder }
-    }
-
-    fn visits(&self) -> PathBuf {
-        self.folder.path().join("visits")
-    }
-
-    fn index(&self) -> PathBuf {
-        self.folder.path().join("shop.sqlite")
-    }
-
-    fn put(&self, name: &str, visit: &Written) -> PathBuf {
-        let path = self.visits().join(name);
-        fs::write(&path, visit.bytes()).expect("a trail");
-        path
-    }
-
-    /// Makes the index anew; it has as many problems as are named.
-    fn rebuild(&self, problems: usize) -> Index {
-        let gathered = rebuild(&self.index(), &[self.visits()], None).expect("rebuilt");
-        assert_eq!(gathered.problems.len(), problems, "{gathered:?}");
-        self.open()
-    }
-
-    fn open(&self) -> Index {
-        Index::open(&self.index()).expect("the index")
-    }
-
-    /// The index is what its trails say.
-    fn proven_equal(&self) {
-        let compared = verify(&self.index()).expect("compared");
-        assert!(compared.equal(), "{:#?}", compared.differences);
-        assert!(compared.rows > 0);
-    }
-
-    fn ask(&self, args: &[&str]) -> Ran {
-        let index = self.index();
-        let mut all = vec!["index", "--index", index.to_str().expect("text")];
-        all.extend(args);
-        run(all)
-    }
-}
-
-/// Visits of a few units over six years.
-fn some_shop() -> Shop {
-    let shop = Shop::new();
-    for number in 0..6 {
-        for nth in 0..12 {
-            shop.put(&format!("u{number}-{nth:02}.trail"), &visit(number, nth));
-        }
-    }
-    shop
-}
 
 #[test]
 fn the_commands_say_what_the_index_holds() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     drop(shop.rebuild(0));
     let units = shop.ask(&["units", "--simulated", "--json"]).json();
     assert_eq!(
@@ -136,7 +74,7 @@ fn the_commands_say_what_the_index_holds() {
 
 #[test]
 fn what_is_no_index_is_left_alone() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     let ran = shop.ask(&["units"]);
     assert_eq!(ran.code, 3, "{ran:?}");
     assert!(
@@ -197,7 +135,7 @@ fn what_is_no_index_is_left_alone() {
 /// What the daemon's own commands leave behind can be indexed: a whole simulated visit.
 #[test]
 fn the_demo_can_be_indexed() {
-    let shop = Shop::new();
+    let shop = Shop::empty();
     let trail = shop.visits().join("demo.trail");
     let ran = run([
         "demo",
@@ -262,13 +200,13 @@ fn the_page_lists_the_tables() {
 /// Both forms hold the same: every value of the one is read back from the other.
 #[test]
 fn exports_hold_the_same_in_both_forms() {
-    let shop = some_shop();
+    let shop = Shop::of_a_few_units();
     drop(shop.rebuild(0));
     for table in EXPORTED {
         let ran = shop.ask(&["export", table.name, "--format", "jsonl"]);
         assert_eq!(ran.code, 0, "{ran:?}");
         let lines = ran.json_lines();
-        let to = shop.folder.path().join(format!("{}.csv", table.name));
+        let to = shop.path().join(format!("{}.csv", table.name));
         let to_text = to.to_str().expect("text");
         let ran = shop.ask(&["export", table.name, "-o", to_text]);
         assert_eq!(ran.code, 0, "{ran:?}");
