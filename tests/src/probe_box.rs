@@ -332,14 +332,17 @@ pub fn isolate(running: &mut QemuBox, bench: &mut Bench<'_>, plan: &GatePlan<'_>
                     .measure(Function::VoltsDc, point(plan.capacitors[usize::from(n)]))
                     .expect("volts can be read"),
             ),
-            Step::VoltsAt(n) => match &sheet.checks[usize::from(n)].question {
-                Question::Measure { points, .. } => Some(
-                    bench
-                        .measure(running.function, *points)
-                        .expect("volts can be read"),
-                ),
-                Question::Look { .. } => panic!("no volts before a look"),
-            },
+            Step::VoltsAt(n) | Step::VoltsToGround(n) => {
+                let Question::Measure { points, .. } = sheet.checks[usize::from(n)].question else {
+                    panic!("no volts before a look");
+                };
+                let points = match step {
+                    Step::VoltsToGround(_) => [points[0], sheet.dead.ground],
+                    _ => points,
+                };
+                let read = bench.measure(running.function, points);
+                Some(read.expect("volts can be read"))
+            }
             Step::VoltsAtEnd(set, nth) => {
                 let end = sheet.lifts[usize::from(set) - 1].ends[usize::from(nth)];
                 Some(

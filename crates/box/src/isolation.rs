@@ -267,7 +267,10 @@ impl<'p> Isolation<'p> {
                 function,
                 points: Some(points),
             }),
-            Err(AskError::VoltsFirst(points)) => volts(Step::VoltsAt(ask), points, front),
+            Err(AskError::VoltsFirst(first)) if first == points => {
+                volts(Step::VoltsAt(ask), first, front)
+            }
+            Err(AskError::VoltsFirst(first)) => volts(Step::VoltsToGround(ask), first, front),
             Err(_) => Way::Barred,
         }
     }

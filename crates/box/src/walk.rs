@@ -157,6 +157,7 @@ pub fn tell_take(gates: &mut Gates<'_>, step: Step, seen: &Seen) -> Option<Outco
         | Step::DeadDc(_)
         | Step::Charge(_)
         | Step::VoltsAt(_)
+        | Step::VoltsToGround(_)
         | Step::VoltsAtEnd(..) => Event::Take(*seen),
         _ => return None,
     };

@@ -46,11 +46,13 @@ pub enum Step {
     Charge(u8),
     /// The measurement of this number of a test of a part, 0 to 15.
     Part(u8),
-    /// The ask of this number, up to 3999.
+    /// The ask of this number, up to 1999.
     Ask(u16),
     /// Read AC volts at the points of the ask of this number, which the proof at the poles did not
-    /// read, up to 3999.
+    /// read, up to 1999.
     VoltsAt(u16),
+    /// Read AC volts from the first of these points to ground.
+    VoltsToGround(u16),
     /// Read AC volts from a wire end to ground before it is touched: the set, 1 to 124, and the
     /// place of the end in it, 0 to 7.
     VoltsAtEnd(u8, u8),
@@ -80,7 +82,8 @@ const LIFTS: u16 = 100;
 const DEAD_AC: u16 = 300;
 const DEAD_DC: u16 = 500;
 const ASKS: u16 = 1000;
-const VOLTS: u16 = 5000;
+const VOLTS: u16 = 3000;
+const TO_GROUND: u16 = 5000;
 const ENDS: u16 = 9000;
 /// Wire ends that a set has at most.
 const IN_SET: u16 = crate::load::ENDS as u16;
@@ -103,13 +106,14 @@ impl Step {
             Step::Lift(n) => within(LIFTS, n, 200),
             Step::DeadAc(n) => within(DEAD_AC, n, 128),
             Step::DeadDc(n) => within(DEAD_DC, n, 128),
-            Step::Ask(n) if n < 4000 => ASKS.saturating_add(n),
-            Step::VoltsAt(n) if n < 4000 => VOLTS.saturating_add(n),
+            Step::Ask(n) if n < 2000 => ASKS.saturating_add(n),
+            Step::VoltsAt(n) if n < 2000 => VOLTS.saturating_add(n),
+            Step::VoltsToGround(n) if n < 2000 => TO_GROUND.saturating_add(n),
             Step::VoltsAtEnd(set, nth) if (1..=124).contains(&set) && u16::from(nth) < IN_SET => {
                 let set = u16::from(set).saturating_mul(IN_SET);
                 ENDS.saturating_add(set).saturating_add(u16::from(nth))
             }
-            Step::Ask(_) | Step::VoltsAt(_) | Step::VoltsAtEnd(..) => 0,
+            Step::Ask(_) | Step::VoltsAt(_) | Step::VoltsToGround(_) | Step::VoltsAtEnd(..) => 0,
             act => ACTS
                 .iter()
                 .find(|(_, step)| *step == act)
@@ -132,8 +136,9 @@ impl Step {
             100..=299 => above(LIFTS).map(Step::Lift),
             300..=427 => above(DEAD_AC).map(Step::DeadAc),
             500..=627 => above(DEAD_DC).map(Step::DeadDc),
-            1000..=4999 => Some(Step::Ask(number.saturating_sub(ASKS))),
-            5000..=8999 => Some(Step::VoltsAt(number.saturating_sub(VOLTS))),
+            1000..=2999 => Some(Step::Ask(number.saturating_sub(ASKS))),
+            3000..=4999 => Some(Step::VoltsAt(number.saturating_sub(VOLTS))),
+            5000..=6999 => Some(Step::VoltsToGround(number.saturating_sub(TO_GROUND))),
             9008..=9999 => {
                 let end = number.saturating_sub(ENDS);
                 let set = u8::try_from(end / IN_SET).ok()?;
@@ -181,6 +186,9 @@ impl Step {
             Step::VoltsAt(_) => {
                 "AC volts first: the test for absence of voltage did not read these points"
             }
+            Step::VoltsToGround(_) => {
+                "AC volts to ground first: the test for absence of voltage did not read this point"
+            }
             Step::VoltsAtEnd(..) => {
                 "AC volts to ground first: the test for absence of voltage did not read this wire \
                  end"
@@ -226,13 +234,10 @@ mod tests {
                 steps += 1;
             }
         }
-        assert_eq!(
-            steps,
-            14 + 16 + 16 + 16 + 200 + 128 + 128 + 4000 + 4000 + 992
-        );
+        assert_eq!(steps, 14 + 16 + 16 + 16 + 200 + 128 + 128 + 3 * 2000 + 992);
         assert_eq!(Step::Charge(16).number(), 0);
-        assert_eq!(Step::Ask(4000).number(), 0);
-        assert_eq!(Step::VoltsAt(4000).number(), 0);
+        assert_eq!(Step::Ask(2000).number(), 0);
+        assert_eq!(Step::VoltsAt(2000).number(), 0);
         assert_eq!(Step::VoltsAtEnd(0, 0).number(), 0);
     }
 }

@@ -103,9 +103,19 @@ impl<'s> Safety<'s> {
         let pair = sorted([self.sheet.point(a)?, self.sheet.point(b)?]);
         let poles: BTreeSet<PointId> = self.pairs().into_iter().flatten().collect();
         let proved = self.did("prove-meter").unwrap_or(0);
-        let read = Done::Read(Function::VoltsAc, pair);
-        let shown = pair.iter().all(|p| poles.contains(p)) || self.since[proved..].contains(&read);
-        (!shown).then(|| format!("{a} to {b} was not read in volts-ac since the proof"))
+        let read =
+            |pair| self.since[proved..].contains(&Done::Read(Function::VoltsAc, sorted(pair)));
+        let pole = |p: PointId| poles.contains(&p);
+        let grounded = |p: PointId| pole(p) || read([p, self.sheet.dead.ground]);
+        if pair.iter().all(|p| pole(*p)) {
+            return None;
+        }
+        if !pair.iter().any(|p| grounded(*p)) {
+            return Some(format!(
+                "neither {a} nor {b} was read to ground in volts-ac since the proof"
+            ));
+        }
+        (!read(pair)).then(|| format!("{a} to {b} was not read in volts-ac since the proof"))
     }
 
     fn violation(&mut self, words: String) {

@@ -126,8 +126,13 @@ pub fn sheet(plan: &GatePlan<'_>, sheet: &Sheet) -> Vec<Line> {
             && function.injects()
         {
             let step = Step::VoltsAt(n);
-            let ends = points.map(|p| sheet.point_name(p)).join(" and ");
-            lines.push(line(step, format!("{}: {ends}", step.words())));
+            let ends = points.map(|p| sheet.point_name(p));
+            lines.push(line(
+                step,
+                format!("{}: {}", step.words(), ends.join(" and ")),
+            ));
+            let step = Step::VoltsToGround(n);
+            lines.push(line(step, format!("{}: {}", step.words(), ends[0])));
         }
     }
     for (n, fault) in (1..).zip(&sheet.faults) {

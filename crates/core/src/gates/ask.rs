@@ -31,7 +31,7 @@ pub enum AskError {
     LeadsLifted,
     /// No end is lifted: the reason does not apply.
     NoneLifted,
-    /// The proof did not read these points: AC volts at these very points come first, at most
+    /// The proof did not read the points of the ask: AC volts between these come first, at most
     /// [`limits::DEAD`].
     VoltsFirst(Pair),
 }
@@ -79,10 +79,9 @@ fn reachable(plan: &GatePlan<'_>, points: Pair) -> Result<(), AskError> {
 
 /// What was read dead at the poles may be fed from elsewhere behind them: volts come first.
 fn shown_dead(dead: &ProvedDead<'_>, points: Pair) -> Result<(), AskError> {
-    if dead.shows(points) {
-        Ok(())
-    } else {
-        Err(AskError::VoltsFirst(points))
+    match dead.to_read(points) {
+        None => Ok(()),
+        Some(first) => Err(AskError::VoltsFirst(first)),
     }
 }
 

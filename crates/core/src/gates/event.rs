@@ -331,8 +331,8 @@ impl NotCounted {
             NotCounted::NotAsked => "not a pair that is asked for",
             NotCounted::NoGate => "read with no gate open: void",
             NotCounted::VoltsFirst => {
-                "void: the proof of the poles does not read these points; AC volts first, at these \
-                 very points"
+                "void: the proof of the poles does not read these points; AC volts first, to ground \
+                 and between them"
             }
             NotCounted::TooManyLifted => "too many lifted ends",
             NotCounted::Unknown => "not in the plan",

@@ -17,8 +17,8 @@
 //!
 //! The proof reads the poles of every source that the plan names. A conductor behind them may still
 //! be fed by what the plan does not know: before ohms, farads or megohms at a pair that the proof
-//! did not read, and before a wire end is lifted or put back, AC volts are read at those very points
-//! (to ground, for an end). NFPA 70E 120.5 has the test made at each point of work (from
+//! did not read, AC volts are read from one of the two to ground and between them; before a wire end is
+//! lifted or put back, from it to ground. NFPA 70E 120.5 has the test made at each point of work (from
 //! memory).
 //!
 //! The order of the steps follows NFPA 70E 120.5 (2018 on) and OSHA 29 CFR 1910.333(b)(2), both

@@ -51,13 +51,31 @@ impl AtWork {
 }
 
 impl<'a> ProvedDead<'a> {
-    /// Whether this pair was shown dead: both are poles or ground, which the proof itself read, or
-    /// AC volts were read at these very points since. A proof at the poles says nothing of a
-    /// conductor that something else feeds.
+    /// The AC volts that are still to be read before work at this pair; none if it was shown dead:
+    /// both are poles or ground, which the proof itself read, or no voltage was read since at these
+    /// very points, and from one of them to ground. Between two points of one live conductor, or with a
+    /// winding between them, there is none; from both to ground there is.
+    #[must_use]
+    pub fn to_read(&self, points: Pair) -> Option<Pair> {
+        let [a, b] = points;
+        let read = |point| self.plan.is_read(point);
+        if read(a) && read(b) {
+            return None;
+        }
+        let ground = self.plan.ground;
+        let grounded = |point| read(point) || self.at_work.holds([point, ground]);
+        if !grounded(a) && !grounded(b) {
+            return Some([a, ground]);
+        }
+        (!self.at_work.holds(points)).then_some(points)
+    }
+
+    /// Whether this pair was shown dead: [`to_read`](ProvedDead::to_read) has nothing for it.
     #[must_use]
     pub fn shows(&self, points: Pair) -> bool {
-        points.iter().all(|p| self.plan.is_read(*p)) || self.at_work.holds(points)
+        self.to_read(points).is_none()
     }
+
     /// The plan it was proved for.
     #[must_use]
     pub const fn plan(&self) -> &GatePlan<'a> {

@@ -441,7 +441,7 @@ fn ohms_without_the_gates_are_void() {
 #[test]
 fn volts_come_first_where_the_proof_read_nothing() {
     let mut bench = opened();
-    let work = [T1, WIRE];
+    let work = [CAP_C, WIRE];
     let asks = |bench: &Bench| {
         let gates = &bench.gates;
         let dead = gates.proved_dead().unwrap();
@@ -452,15 +452,15 @@ fn volts_come_first_where_the_proof_read_nothing() {
             LiftAsk::new(dead, touch, WIRE).err(),
         )
     };
-    let to_ground = Some(AskError::VoltsFirst([WIRE, GROUND]));
-    let first = (Some(AskError::VoltsFirst(work)), to_ground);
-    assert_eq!(asks(&bench), first);
+    let first = |points| Some(AskError::VoltsFirst(points));
+    let nothing = (first([CAP_C, GROUND]), first([WIRE, GROUND]));
+    assert_eq!(asks(&bench), nothing);
     let out = bench.take(Function::Ohms, 2.2, work);
     assert!(out.void && out.not_counted == Some(NotCounted::VoltsFirst));
     // Direct volts show nothing of an alternating source, nor does a value that the meter may be
     // further off than the threshold, nor one that is no present value.
-    bench.take(Function::VoltsDc, 0.1, work);
-    assert_eq!(asks(&bench), first);
+    bench.take(Function::VoltsDc, 0.1, [CAP_C, GROUND]);
+    assert_eq!(asks(&bench), nothing);
     for (uncertainty, flags, why) in [
         (5.8, Flags::NONE, NotCounted::TooCoarse),
         (f64::NAN, Flags::NONE, NotCounted::TooCoarse),
@@ -470,25 +470,38 @@ fn volts_come_first_where_the_proof_read_nothing() {
         let seen = Seen {
             uncertainty,
             flags,
-            ..seen(Function::VoltsAc, 0.1, work, at)
+            ..seen(Function::VoltsAc, 0.1, [CAP_C, GROUND], at)
         };
         let out = bench.gates.on(&Event::Take(seen));
         assert_eq!(out.not_counted, Some(why));
-        assert_eq!(asks(&bench), first);
+        assert_eq!(asks(&bench), nothing);
     }
-    // In either order of the points; and what is shown for one pair is shown for no other.
+    // Between two points of one live conductor stands no voltage: that alone shows nothing.
+    bench.take(Function::VoltsAc, 0.1, work);
+    assert_eq!(asks(&bench), nothing);
+    // From one of them to ground, and between them, in either order of the points.
     assert_eq!(
-        bench.take(Function::VoltsAc, 0.1, [WIRE, T1]).not_counted,
+        bench
+            .take(Function::VoltsAc, 0.1, [GROUND, WIRE])
+            .not_counted,
         None
     );
-    assert_eq!(asks(&bench), (None, to_ground));
-    bench.take(Function::VoltsAc, 0.1, [WIRE, GROUND]);
     assert_eq!(asks(&bench), (None, None));
-    assert_eq!(bench.take(Function::Ohms, 2.2, work), Outcome::default());
+    assert_eq!(
+        bench.take(Function::Ohms, 2.2, [WIRE, CAP_C]),
+        Outcome::default()
+    );
+    // What is shown for one pair is shown for no other: this one still wants its own volts.
+    let gates = &bench.gates;
+    let dead = gates.proved_dead().unwrap();
+    assert_eq!(dead.to_read([WIRE, CAP_HERM]), Some([WIRE, CAP_HERM]));
+    // One point that the proof read is to ground already.
+    assert_eq!(dead.to_read([T1, CAP_HERM]), Some([T1, CAP_HERM]));
+    assert_eq!(dead.to_read([L1, T2]), None);
     // A new proof begins anew.
     bench.gates.revoke();
     bench.open(Gate::DischargedToMeasure);
-    assert_eq!(asks(&bench), first);
+    assert_eq!(asks(&bench), nothing);
 }
 
 #[test]
@@ -505,10 +518,10 @@ fn the_oldest_of_many_pairs_is_read_again() {
     let mut bench = opened();
     let shows = |bench: &Bench, n| {
         let dead = bench.gates.proved_dead().unwrap();
-        dead.shows([WIRE, PointId(n)])
+        dead.shows([T1, PointId(n)])
     };
     for n in 1000..1065 {
-        bench.take(Function::VoltsAc, 0.1, [WIRE, PointId(n)]);
+        bench.take(Function::VoltsAc, 0.1, [T1, PointId(n)]);
     }
     assert!(!shows(&bench, 1000));
     assert!((1001..1065).all(|n| shows(&bench, n)));

@@ -8,16 +8,30 @@ use ohmtrail_visit::{Book, Input, Stage, Taken};
 use crate::bench::{Hands, bundle, show};
 use crate::gates::no_dead_ask_with_a_gate_shut;
 
-/// What the sheet does not know: this point is fed from elsewhere, breaker or not.
-const FED: &str = "run-cap.C";
+/// What the sheet does not know: these points are fed from elsewhere, breaker or not, all from one
+/// conductor, so that no voltage stands between them.
+pub const FED: [&str; 3] = ["run-cap.C", "run-cap.HERM", "run-cap.FAN"];
 const FED_VOLTS: f64 = 118.0;
 
+fn is_fed(point: &str) -> bool {
+    FED.contains(&point)
+}
+
 fn at_fed(points: &[String; 2]) -> bool {
-    points.iter().any(|p| p == FED)
+    points.iter().any(|p| is_fed(p))
+}
+
+/// What a meter shows of it between these points.
+fn volts(points: &[String; 2]) -> f64 {
+    if is_fed(&points[0]) == is_fed(&points[1]) {
+        0.0
+    } else {
+        FED_VOLTS
+    }
 }
 
 /// Answers from the bench, but for what is read at the fed point of a unit that is off.
-fn answer(hands: &mut Hands<'_>, asked: &ohmtrail_trail::event::Asked) -> Input {
+pub fn answer(hands: &mut Hands<'_>, asked: &ohmtrail_trail::event::Asked) -> Input {
     let honest = hands.answer(asked);
     let Request::Measure {
         function,
@@ -39,7 +53,7 @@ fn answer(hands: &mut Hands<'_>, asked: &ohmtrail_trail::event::Asked) -> Input 
         ask: Some(asked.ask),
         function: Some(*function),
         points: Some(points.clone()),
-        shown: show(*function, Ideal::Value(FED_VOLTS)),
+        shown: show(*function, Ideal::Value(volts(points))),
         flags: Flags::NONE,
         meter: None,
     })
@@ -70,7 +84,7 @@ fn a_conductor_fed_from_elsewhere_is_left_alone() {
             act: Act::Lift(ends) | Act::PutBack(ends),
         } = &asked.request
         {
-            assert!(!ends.iter().any(|e| e == FED), "touched: {ends:?}");
+            assert!(!ends.iter().any(|e| is_fed(e)), "touched: {ends:?}");
         }
         assert!(
             read_live(&hands) < 2 || !matches!(asked.request, Request::Measure { .. }),

@@ -230,10 +230,14 @@ impl<'b> Hands<'b> {
         self.take_through(function, points, ask, false)
     }
 
-    /// AC volts where ohms are to be offered next, as the meter shows them.
+    /// AC volts where ohms are to be offered next, as the meter shows them: to ground, and between.
     pub fn volts_first(&mut self, points: [&str; 2]) {
-        let taken = self.take(Function::VoltsAc, &points.map(String::from), None);
-        self.say(Input::Take(taken)).expect("a volunteered take");
+        let sheet = self.visit.book().sheet;
+        let ground = sheet.point_name(sheet.dead.ground);
+        for points in [[points[0], ground], points] {
+            let taken = self.take(Function::VoltsAc, &points.map(String::from), None);
+            self.say(Input::Take(taken)).expect("a volunteered take");
+        }
     }
 
     /// A take with the meter in its low-impedance mode or not.

@@ -70,10 +70,13 @@ impl Reader {
         self.dead && self.drained && self.charges.is_superset(&capacitors)
     }
 
-    /// Whether the proof read both points, or AC volts were read there since.
+    /// Whether the proof read both points, or AC volts were read since between them and from one of
+    /// them to ground.
     fn shown(&self, pair: [usize; 2]) -> bool {
         let poles: BTreeSet<usize> = pairs().into_iter().flatten().collect();
-        pair.iter().all(|p| poles.contains(p)) || self.at_work.contains(&ordered(pair))
+        let read = |pair| self.at_work.contains(&ordered(pair));
+        let grounded = |p: &usize| poles.contains(p) || read([*p, sheet().dead.ground]);
+        pair.iter().all(|p| poles.contains(p)) || (pair.iter().any(grounded) && read(pair))
     }
 
     fn took(&mut self, take: &Take) {

@@ -159,6 +159,7 @@ pub extern "C" fn probe_gates() {
     p1(gates::ProvedDead::until);
     p1(gates::ProvedDead::highest);
     p2(gates::ProvedDead::shows);
+    p2(gates::ProvedDead::to_read);
     p1(gates::ProvedDead::pairs);
     p1(gates::ProvedDead::meter_read);
     p1(gates::Discharged::<gates::Measure>::meter);
