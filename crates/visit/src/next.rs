@@ -335,8 +335,7 @@ impl Visit<'_> {
     fn leaves_running(&self) -> bool {
         if let Some(mended) = &self.record.mended {
             let end = mended.end.as_ref();
-            return end.is_some_and(|e| e.proved != Proved::LeftOff)
-                && self.record.power == Power::On;
+            return end.is_some_and(|e| e.proved != Proved::LeftOff) && self.record.has_power();
         }
         let healthy = self
             .record

@@ -345,6 +345,10 @@ impl Record {
                     took.struck = Some(why.clone());
                     self.version += u32::from(took.check.is_some());
                 }
+                // What a repair came to rests on it: the unit is taken up again.
+                if self.mended.is_some() {
+                    self.left = None;
+                }
             }
             Event::Acted(acted) => {
                 self.acted(&acted.act);
@@ -447,6 +451,12 @@ impl Record {
         self.last_at = Some(entry.at);
     }
 
+    /// Whether the unit is known to have its power: after a live value where nothing should be, that is
+    /// not known.
+    pub(crate) fn has_power(&self) -> bool {
+        self.power == Power::On && !self.alarmed
+    }
+
     /// Closes the ask that this answers; `tells` if the suspects may be others now.
     fn answered(&mut self, ask: Option<u32>, tells: bool) {
         if ask.is_some() && ask == self.open {
@@ -486,6 +496,12 @@ impl Record {
                 }
             }
             Act::LockAndTag => self.locked = true,
+            // What was read shows that a look was wrong: each of these is looked at again.
+            Act::PutRight(ends) => {
+                for wire in self.wires.iter_mut().filter(|w| ends.contains(&w.end)) {
+                    wire.checked = false;
+                }
+            }
             Act::CloseBreaker => {
                 self.power = Power::On;
                 self.off_at = None;

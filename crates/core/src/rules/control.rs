@@ -40,6 +40,9 @@ pub const UNLOADED: Rule = Rule::between(
     practice("24 V secondary without load: 26 to 28 V usual; Class 2 up to 30 V"),
 );
 
+/// Volts of a control circuit, nominal: a Class 2 secondary of 24 V (common practice, no published source).
+pub const NOMINAL: f64 = 24.0;
+
 /// The rows of this subject.
 pub const RULES: &[Rule] = &[COIL_CLOSES, COIL_RELEASED, LOADED, UNLOADED];
 
@@ -75,7 +78,7 @@ pub fn at_secondary(volts: Quantity<Volts>, load: Load) -> Result<Verdict, RuleE
         Load::On => LOADED.limit(),
         Load::Off => UNLOADED.limit(),
     };
-    let absent = COIL_RELEASED.limit_of(24.0).low();
+    let absent = COIL_RELEASED.limit_of(NOMINAL).low();
     if limit.low() <= absent {
         return Ok(judge(m, limit));
     }

@@ -58,7 +58,8 @@ pub const IDLE: Rule = Rule::at_least(
 /// The rows of this subject.
 pub const RULES: &[Rule] = &[MCC, RLA, FLA, LOCKED, IDLE];
 
-const CURVE: Source = Source::new(
+/// Where a limit by a maker's curve comes from.
+pub const CURVE: Source = Source::new(
     "maker's curve at this suction and condensing state",
     Status::Plate,
 );

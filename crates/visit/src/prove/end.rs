@@ -1,11 +1,11 @@
 //! What a repair came to, by what was measured.
 
-use ohmtrail_trail::event::{Power, Proof, Proved, RepairEnd};
+use ohmtrail_trail::event::{Proof, Proved, RepairEnd};
 
 use super::lines::Line;
 
 /// The end: *proven* only where every proof was made and passed.
-pub(crate) fn end(lines: Vec<Line>, stop: Option<String>, power: Power) -> RepairEnd {
+pub(crate) fn end(lines: Vec<Line>, stop: Option<String>, has_power: bool) -> RepairEnd {
     let proofs: Vec<Proof> = lines.into_iter().map(|l| l.proof).collect();
     let those = |passed: Option<bool>| {
         let each = proofs.iter().filter(move |p| p.passed == passed);
@@ -17,7 +17,7 @@ pub(crate) fn end(lines: Vec<Line>, stop: Option<String>, power: Power) -> Repai
     let proved = if !failed.is_empty() {
         why.extend(failed);
         Proved::LeftOff
-    } else if stop.is_some() && power == Power::Off {
+    } else if stop.is_some() && !has_power {
         Proved::LeftOff
     } else if stop.is_some() || !open.is_empty() {
         let each = open.into_iter().map(|o| format!("not proven: {o}"));

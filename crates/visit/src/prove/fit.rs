@@ -83,7 +83,8 @@ fn wanted(book: &Book<'_>, record: &Record, mended: &Mended, at: usize) -> Resul
     let plates = plates
         .filter(|p| p.part != *name || !NOT_OF_A_MATCH.contains(&p.key.as_str()) || p.key == "rla");
     let plates: Vec<PlateValue> = plates.map(value_of).collect();
-    let hertz = record.plate("unit", "hertz").map(|p| p.value.clone());
+    let hertz = record.plate("unit", "hertz");
+    let hertz = hertz.map(|p| format!("{} {}", p.value, p.unit));
     let mut all = failed(book.sheet, &[at], &plates, hertz.as_deref());
     if all.is_empty() {
         let kind = book.sheet.parts[at].kind.name.to_owned();
@@ -127,8 +128,9 @@ pub(crate) fn fitted(
     let failed = match wanted(book, record, mended, at) {
         Ok(failed) => failed,
         Err(NoRule::Kind { .. }) => {
-            let words = "no rule for this kind here: it is matched by its maker's number";
-            return Ok(said(Some(true), words.to_owned()));
+            let words = "no rule for this kind here: it is matched by its maker's number, which nothing \
+                         here can read";
+            return Ok(said(None, words.to_owned()));
         }
         Err(why) => return Err(Refusal::Match(why.to_string())),
     };

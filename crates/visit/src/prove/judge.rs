@@ -93,7 +93,7 @@ pub(crate) fn expected(
 ) -> Option<Limit> {
     match against(book, record, mended, request)? {
         Against::Limit(limit, _) => Some(limit),
-        Against::Section { .. } | Against::Nothing => None,
+        Against::Section { .. } | Against::Nothing | Against::Unknown => None,
     }
 }
 
@@ -122,7 +122,7 @@ pub(crate) fn verdict(
             (amps, marked, hertz),
         )
         .map(Some),
-        Some(Against::Nothing) | None => Ok(None),
+        Some(Against::Nothing | Against::Unknown) | None => Ok(None),
     }
 }
 
@@ -137,6 +137,7 @@ fn section(
     let names = wire.map(|p| book.sheet.point_name(p));
     let answer = mended.latest(|a| {
         a.told == mended.told
+            && a.wired == mended.wired
             && a.request.measurement().is_some_and(|m| {
                 m.function == Function::AmpsAc && !m.at_start && *m.points == names
             })

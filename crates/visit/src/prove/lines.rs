@@ -1,5 +1,7 @@
 //! Every proof of a repair with how far it is: what the trail says of it, and what is still to be done.
 
+use std::collections::BTreeSet;
+
 use ohmtrail_circuit::parts::Sight;
 use ohmtrail_circuit::sheet::{Heat, PointId};
 use ohmtrail_core::class::Class;
@@ -8,7 +10,7 @@ use ohmtrail_trail::event::{Act, Power, Proof, Request};
 
 use super::fit::{self, Place};
 use super::mended::{Answer, How, Mended, Told};
-use super::plan::{Item, Outside, Quest, plan};
+use super::plan::{Against, Item, Outside, Quest, plan};
 use crate::book::Book;
 use crate::limits::plate_number;
 use crate::record::{Record, Took};
@@ -57,14 +59,21 @@ fn to_do(what: String, todo: Todo) -> Line {
 }
 
 /// Every proof, in the order they are made.
-pub(crate) fn lines(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
+///
+/// `impossible` are checks that no ask can be built for.
+pub(crate) fn lines(
+    book: &Book<'_>,
+    record: &Record,
+    mended: &Mended,
+    impossible: &BTreeSet<usize>,
+) -> Vec<Line> {
     let mut all = fitting(book, mended);
     for fitted in &mended.fitted {
         if let Some(Place::Part(part)) = fit::place(book, &fitted.part) {
-            all.extend(by_itself(book, record, mended, part));
+            all.extend(by_itself(book, record, mended, part, impossible));
         }
     }
-    all.extend(wires(book, record, mended));
+    all.extend(wires(record, mended));
     all.extend(ohms(book, record, mended));
     let items = plan(book, record, mended);
     let each = items.into_iter().map(|i| item(book, record, mended, i));
@@ -94,11 +103,9 @@ fn take<'r>(record: &'r Record, answer: &Answer) -> Option<&'r Took> {
 /// probability is that of JCGM 106:2012, 7.2; how much is enough is common practice.
 const SURE: f32 = 0.95;
 
-/// How a take came out: none where its meter cannot tell.
+/// How a take came out: none where its meter cannot tell, or nothing was said of it.
 fn passes(took: &Took, outside: Outside) -> Option<bool> {
-    let Some(judged) = &took.take.verdict else {
-        return Some(true);
-    };
+    let judged = took.take.verdict.as_ref()?;
     let within = judged.likely.of(Class::Within);
     match judged.class {
         // What should read open does.
@@ -143,7 +150,13 @@ fn fitting(book: &Book<'_>, mended: &Mended) -> Vec<Line> {
 }
 
 /// The new part, measured by itself before it is connected.
-fn by_itself(book: &Book<'_>, record: &Record, mended: &Mended, part: usize) -> Vec<Line> {
+fn by_itself(
+    book: &Book<'_>,
+    record: &Record,
+    mended: &Mended,
+    part: usize,
+    impossible: &BTreeSet<usize>,
+) -> Vec<Line> {
     let sheet = book.sheet;
     let fitted = mended
         .act(&Act::Fit(sheet.parts[part].name.clone()))
@@ -157,15 +170,15 @@ fn by_itself(book: &Book<'_>, record: &Record, mended: &Mended, part: usize) -> 
         let what = format!("{}, before it is connected", check.why);
         let answer =
             mended.latest(|a| a.ask > fitted && Record::check_of(book, &a.request) == Some(c));
-        let Some(answer) = answer else {
-            return to_do(what, Todo::Check(c));
-        };
-        let ask = Some(answer.ask);
-        match (&answer.how, take(record, answer)) {
-            (How::Skipped(why), _) => line(what, None, why.clone(), ask),
-            (_, Some(took)) => {
+        let ask = answer.map(|a| a.ask);
+        match answer.map(|a| (&a.how, take(record, a))) {
+            Some((How::Skipped(why), _)) => line(what, None, why.clone(), ask),
+            Some((_, Some(took))) => {
                 let passed = passes(took, Outside::LeaveOff);
                 line(what, passed, words_of(took), ask)
+            }
+            _ if impossible.contains(&c) => {
+                line(what, None, "what comes before it was passed over", ask)
             }
             _ => to_do(what, Todo::Check(c)),
         }
@@ -174,8 +187,7 @@ fn by_itself(book: &Book<'_>, record: &Record, mended: &Mended, part: usize) -> 
 }
 
 /// Every wire end that was off: back where the wire map has it, and seen there.
-fn wires(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
-    let rewired = mended.rewired(book, record);
+fn wires(record: &Record, mended: &Mended) -> Vec<Line> {
     let each = record.wires.iter().enumerate().filter(|(at, wire)| {
         // Lifted more than once: the last time counts.
         !record.wires[at + 1..].iter().any(|w| w.end == wire.end)
@@ -203,18 +215,17 @@ fn wires(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
         if wire.checked {
             return line(what, Some(true), "seen there", ask);
         }
-        match check.and_then(skipped) {
-            Some(why) => {
-                let point = book.sheet.point(&wire.end);
-                let of = |swap: &[PointId; 2]| point.is_some_and(|p| swap.contains(&p));
-                let told = !rewired.untold.iter().any(of);
-                let words = if told {
-                    format!("not looked at: {why}; ohms tell whether it changed places")
-                } else {
-                    format!("not looked at: {why}; and ohms cannot tell it from every other")
-                };
-                line(what, told.then_some(true), words, ask)
-            }
+        // Ends that were put right since are looked at again.
+        let righted = mended.latest(|a| match &a.request {
+            Request::Act {
+                act: Act::PutRight(ends),
+            } => ends.contains(&wire.end),
+            _ => false,
+        });
+        let since = righted.map_or(0, |a| a.ask);
+        match check.filter(|a| a.ask > since).and_then(skipped) {
+            // Ohms tell exchanges at most, and no end on a terminal that was free.
+            Some(why) => line(what, None, format!("not looked at: {why}"), ask),
             None => to_do(what, Todo::CheckWire(wire.end.clone())),
         }
     });
@@ -317,6 +328,7 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
     }
     let answer = mended.latest(|a| {
         a.told == item.told
+            && a.wired == mended.wired
             && match &item.quest {
                 Quest::Look { what, .. } => {
                     matches!(&a.request, Request::Look { what: own } if own == what)
@@ -335,7 +347,15 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
             }
     });
     let Some(answer) = answer else {
-        return to_do(what, Todo::Item(Box::new(item)));
+        return match amperes_passed_over(book, mended, &item) {
+            Some(why) => line(
+                what,
+                None,
+                format!("its amperes were passed over: {why}"),
+                None,
+            ),
+            None => to_do(what, Todo::Item(Box::new(item))),
+        };
     };
     let ask = Some(answer.ask);
     match (&answer.how, &item.quest) {
@@ -345,11 +365,26 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
             line(what, Some(yes == want), words, ask)
         }
         (How::Done, Quest::Word(_)) => line(what, Some(true), "by the technician's word", ask),
-        (How::Took(_), _) => match take(record, answer) {
+        (How::Took(_), _) => match take(record, answer).filter(|t| t.take.state.power == Power::On)
+        {
             Some(took) => measured(book, record, mended, &item, took),
             None => to_do(what, Todo::Item(Box::new(item))),
         },
         _ => to_do(what, Todo::Item(Box::new(item))),
+    }
+}
+
+/// Why the amperes that a capacitance under load is made of were passed over, if they were.
+fn amperes_passed_over(book: &Book<'_>, mended: &Mended, item: &Item) -> Option<String> {
+    let Against::Section { amps, .. } = item.against else {
+        return None;
+    };
+    let answer = mended.latest(|a| {
+        a.told == item.told && a.wired == mended.wired && measures(a, book, amps, false)
+    })?;
+    match &answer.how {
+        How::Skipped(why) => Some(why.clone()),
+        _ => None,
     }
 }
 
@@ -358,8 +393,15 @@ fn at_start(item: &Item) -> bool {
 }
 
 fn measured(book: &Book<'_>, record: &Record, mended: &Mended, item: &Item, took: &Took) -> Line {
-    let mut passed = passes(took, item.outside);
+    let mut passed = match item.against {
+        Against::Nothing => Some(true),
+        Against::Unknown => None,
+        Against::Limit(..) | Against::Section { .. } => passes(took, item.outside),
+    };
     let mut words = words_of(took);
+    if item.against == Against::Unknown {
+        words.push_str("; no limit is known to hold it against");
+    }
     if let Quest::Measure { points, .. } = &item.quest {
         let close = took
             .take

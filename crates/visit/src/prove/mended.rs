@@ -137,6 +137,8 @@ impl Mended {
                 self.rewired = OnceLock::new();
             }
             Event::PutBack { .. } => self.wired += 1,
+            // What it came to rests on it: it is come to anew.
+            Event::Struck { .. } => self.end = None,
             Event::Fitted(fitted) => self.fitted.push(fitted.clone()),
             Event::RepairEnded(end) => self.end = Some(end.clone()),
             _ => {}

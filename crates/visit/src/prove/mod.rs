@@ -47,6 +47,8 @@ pub(crate) enum Needs {
     Touch,
     /// It is ready for power.
     Ready,
+    /// It has its power.
+    Power,
     Nothing,
 }
 
@@ -105,12 +107,12 @@ impl Visit<'_> {
             let Some(mended) = self.record.mended.as_deref() else {
                 return Vec::new();
             };
-            let lines = lines(self.book, &self.record, mended);
+            let lines = lines(self.book, &self.record, mended, &self.live.impossible);
             let failed = lines.iter().any(|l| l.proof.passed == Some(false));
             let todo = lines.iter().find_map(|l| l.todo.clone());
             let stop = self.stops(todo.as_ref());
             let Some(todo) = todo.filter(|_| stop.is_none() && !failed) else {
-                let end = end::end(lines, stop, self.record.power);
+                let end = end::end(lines, stop, self.record.has_power());
                 return vec![Event::RepairEnded(end)];
             };
             match self.towards_proof(&todo, at.steady) {
@@ -136,7 +138,7 @@ impl Visit<'_> {
         let todo = todo?;
         let ended = self.record.leave.as_ref();
         let ended = ended.map(|why| format!("the proofs were ended: {why}"));
-        let under_power = matches!(todo, Todo::Item(_)) && self.record.power == Power::On;
+        let under_power = matches!(todo, Todo::Item(_)) && self.record.has_power();
         let no_dead = self.live.no_dead.clone().filter(|_| !under_power);
         ended.or(no_dead).or(self.live.no_power.clone())
     }
@@ -203,11 +205,14 @@ impl Visit<'_> {
         let names = ends
             .iter()
             .map(|e| self.book.sheet.point_name(*e).to_owned());
-        let on: Vec<String> = names.filter(|e| !self.record.lifted.contains(e)).collect();
+        let all: Vec<String> = names.collect();
+        // Hands go in among all of them, those that came lifted from the visit before as well.
+        if let Err(error) = self.may_lift(&all, now) {
+            return self.first(error, None);
+        }
+        let on = all.into_iter().filter(|e| !self.record.lifted.contains(e));
+        let on: Vec<String> = on.collect();
         if !on.is_empty() {
-            if let Err(error) = self.may_lift(&on, now) {
-                return self.first(error, None);
-            }
             let why = "the part comes out: note mark and terminal, or take a photograph, of each one \
                        first; that is the checklist for putting it back";
             return act(Act::Lift(on), why, Needs::Touch);
@@ -359,7 +364,7 @@ impl Visit<'_> {
             (Told::Defrost, Told::Heating) => {
                 let why = "start a defrost by the board's own means, as its maker says; pass this over \
                            with the reason where it cannot be started";
-                return act(Act::StartDefrost, why, Needs::Nothing);
+                return act(Act::StartDefrost, why, Needs::Power);
             }
             _ => {
                 let why = "the call is turned off before the mode is changed: a compressor rests about 5 \
@@ -391,9 +396,9 @@ impl Visit<'_> {
                 Request::Look { what: what.clone() },
                 item.why.clone(),
                 0.5,
-                Needs::Nothing,
+                Needs::Power,
             ),
-            Quest::Word(word) => act(word.clone(), item.why.clone(), Needs::Nothing),
+            Quest::Word(word) => act(word.clone(), item.why.clone(), Needs::Power),
             Quest::Measure {
                 function,
                 points,
@@ -422,7 +427,7 @@ impl Visit<'_> {
                                 state,
                             }
                         };
-                        wish(request, why, 1.0, Needs::Nothing)
+                        wish(request, why, 1.0, Needs::Power)
                     }
                     Err(error) => Way::Barred(error.words().to_owned()),
                 }
@@ -439,6 +444,7 @@ impl Visit<'_> {
                 self.gates.proved_dead().is_none() || self.gates.discharged_to_touch(now).is_none()
             }
             Needs::Ready => self.gates.ready_to_energise(now).is_none(),
+            Needs::Power => !self.record.has_power(),
             Needs::Nothing => false,
         }
     }

@@ -17,11 +17,7 @@ use crate::book::Book;
 use crate::limits::{Held, held, plate_number, section, value};
 use crate::record::Record;
 
-/// The maker's curve at the state of the run, as keyed in; its tolerance where none is given.
-const CURVE: Source = Source::new(
-    "maker's curve at this suction and condensing state",
-    Status::Plate,
-);
+/// The tolerance of a maker's curve where none is given, a share (common practice, no published source).
 const CURVE_TOLERANCE: f64 = 0.1;
 
 /// Under this share of its rated amperes a motor does not turn: a clamp shows a little of its neighbours.
@@ -50,7 +46,10 @@ pub(crate) enum Quest {
 /// What an answer is held against.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Against {
+    /// It is kept, and proves that it was read.
     Nothing,
+    /// It should be held against something, and nothing is known: it proves nothing.
+    Unknown,
     Limit(Limit, Bands),
     /// A capacitor's marking, by its volts and the amperes in the wire between these points.
     Section {
@@ -95,7 +94,7 @@ pub(crate) fn plan(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Ite
     items.extend(supply_volts(book, record));
     for (_, part) in healthy.pulled_in.iter().map(named) {
         items.extend(coil(book, record, part));
-        items.extend(poles(part));
+        items.extend(poles(book, record, part));
     }
     for (_, part) in &motors {
         items.extend(amps(book, record, part, Told::Call));
@@ -122,7 +121,7 @@ fn measure(what: String, function: Function, points: [PointId; 2], why: String) 
 }
 
 fn against(held: Option<Held>) -> Against {
-    held.map_or(Against::Nothing, |h| Against::Limit(h.limit, h.bands))
+    held.map_or(Against::Unknown, |h| Against::Limit(h.limit, h.bands))
 }
 
 /// The limit by itself, and the class of what lies under `absent`.
@@ -159,12 +158,13 @@ fn line(book: &Book<'_>) -> Vec<([PointId; 2], usize)> {
     own.collect()
 }
 
-/// The lower of the volts on the unit's plate: as read, else by the window that the sheet holds
-/// its supply against.
+/// The lower of the volts on the unit's plate: as read, such as `208/230`, in any order; else by the
+/// window that the sheet holds its supply against.
 fn plate_volts(book: &Book<'_>, record: &Record) -> Option<f64> {
     let read = record.plate("unit", "rated-volts").and_then(|plate| {
-        let first = plate.value.split(['/', '-']).next()?;
-        first.trim().parse::<f64>().ok()
+        let each = plate.value.split(['/', '-']);
+        let each: Option<Vec<f64>> = each.map(|v| v.trim().parse().ok()).collect();
+        each?.into_iter().reduce(f64::min)
     });
     read.or_else(|| {
         let (_, check) = line(book).first().copied()?;
@@ -283,15 +283,17 @@ fn coil(book: &Book<'_>, record: &Record, part: &Part) -> Option<Item> {
 }
 
 /// The drop across each pole that opens, in circuits of line volts.
-fn poles(part: &Part) -> Vec<Item> {
+fn poles(book: &Book<'_>, record: &Record, part: &Part) -> Vec<Item> {
+    // Across an open one stands half of the line's volts at least.
+    let open = plate_volts(book, record).map(|volts| 0.5 * volts);
     let each = ["1", "2", "3"].into_iter().filter_map(|n| {
         let points = [
             terminal(part, &format!("L{n}"))?,
             terminal(part, &format!("T{n}"))?,
         ];
         let worn = drop::WORN.limit();
-        // Across an open one stands half of the line's volts at least.
-        let bands = worn.bands().with_top(Class::Open, 50.0);
+        let bands = worn.bands();
+        let bands = open.map_or(bands, |volts| bands.with_top(Class::Open, volts));
         Some(Item {
             against: Against::Limit(worn, bands),
             ..measure(
@@ -327,12 +329,20 @@ fn rating(record: &Record, part: &Part) -> Option<(Limit, Outside, f64)> {
             let share = read("curve-tolerance").unwrap_or(CURVE_TOLERANCE);
             let [low, high] = [1.0 - share, 1.0 + share].map(|s| Some(s * curve));
             (
-                Limit::new(low, high, CURVE),
+                Limit::new(low, high, current::CURVE),
                 Outside::Monitor,
                 rated.unwrap_or(curve),
             )
         }
-        (.., Some(rla)) if hermetic(part) => by(current::RLA, rla, Outside::Warn),
+        // Over the rated-load amperes is a warning, near those of a locked rotor is a failure.
+        (.., Some(rla)) if hermetic(part) => match read("lra") {
+            Some(lra) => {
+                let locked = current::LOCKED.limit_of(lra).lower;
+                let limit = Limit::new(None, locked, current::LOCKED.source);
+                (limit, Outside::LeaveOff, rla)
+            }
+            None => by(current::RLA, rla, Outside::Warn),
+        },
         (.., Some(fla)) => by(current::FLA, fla, Outside::Monitor),
         _ => return None,
     };
@@ -377,7 +387,11 @@ fn sections(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<
             own.contains(t)
         })
     };
-    let hertz = plate_number(record, "unit", "hertz").unwrap_or(LINE_HERTZ);
+    // A frequency that cannot be read, such as 50/60, is no frequency.
+    let hertz = match record.plate("unit", "hertz") {
+        Some(_) => plate_number(record, "unit", "hertz"),
+        None => Some(LINE_HERTZ),
+    };
     let mut items = Vec::new();
     let cans = sheet.parts.iter();
     for part in cans.filter(|p| matches!(p.kind.name, "run-capacitor" | "dual-run-capacitor")) {
@@ -403,11 +417,11 @@ fn sections(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<
                 "capacitance under load, first the amperes in the capacitor's lead".to_owned(),
             ));
             items.push(Item {
-                against: Against::Section {
+                against: hertz.map_or(Against::Unknown, |hertz| Against::Section {
                     amps: wire.ends,
                     marked,
                     hertz,
-                },
+                }),
                 outside: Outside::LeaveOff,
                 ..measure(
                     format!("capacitance of {name} under load"),
@@ -446,8 +460,7 @@ fn heat_pump(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec
         )
     }
     };
-    let rated = 24.0;
-    let none = control::COIL_RELEASED.limit_of(rated).lower;
+    let none = control::COIL_RELEASED.limit_of(control::NOMINAL).lower;
     let fed = control::LOADED.limit();
     let not_fed = Limit::new(None, none, control::COIL_RELEASED.source);
     let mut items = vec![

@@ -8,6 +8,7 @@ mod earlier;
 mod gates;
 mod ghosts;
 mod intermittent;
+mod mishaps;
 mod prove;
 mod replay;
 mod sweep;

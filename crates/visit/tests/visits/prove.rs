@@ -22,7 +22,7 @@ const SEED: u64 = 6;
 const NEW: u64 = 2;
 
 /// What the everyday visit left to do.
-fn found(book: &Book<'_>) -> Repair {
+pub fn found(book: &Book<'_>) -> Repair {
     static FOUND: OnceLock<Repair> = OnceLock::new();
     let found = FOUND.get_or_init(|| {
         let faults = ["run-cap.herm-open", "run-cap.fan-open"];
@@ -38,7 +38,7 @@ fn found(book: &Book<'_>) -> Repair {
     found.clone()
 }
 
-fn plate(part: &str, key: &str, value: &str, unit: &str) -> Input {
+pub fn plate(part: &str, key: &str, value: &str, unit: &str) -> Input {
     Input::Plate(PlateEntry {
         part: part.into(),
         key: key.into(),
@@ -48,7 +48,7 @@ fn plate(part: &str, key: &str, value: &str, unit: &str) -> Input {
 }
 
 /// The repair begins, on a unit with these faults and flaws left.
-fn begin<'b>(
+pub fn begin<'b>(
     book: &'b Book<'b>,
     wrong: Option<&'b Circuit<'b>>,
     faults: &[&str],
@@ -78,7 +78,7 @@ fn begin<'b>(
     hands
 }
 
-fn stamp(hands: &mut Hands<'_>, volts: &str) {
+pub fn stamp(hands: &mut Hands<'_>, volts: &str) {
     for (key, value, unit) in [
         ("capacitance-herm", "35", "uF"),
         ("capacitance-fan", "5", "uF"),
@@ -94,7 +94,10 @@ fn stamp(hands: &mut Hands<'_>, volts: &str) {
 
 /// To the end, with what is stamped on the right part told when it is asked for; `odd` may answer
 /// an ask otherwise.
-fn run<'b>(hands: &mut Hands<'b>, odd: impl Fn(&Hands<'b>, &Asked) -> Option<Input>) -> RepairEnd {
+pub fn run<'b>(
+    hands: &mut Hands<'b>,
+    odd: impl Fn(&Hands<'b>, &Asked) -> Option<Input>,
+) -> RepairEnd {
     for _ in 0..600 {
         let Some(asked) = hands.settle() else {
             assert_eq!(hands.visit.stage(), Stage::Left);
@@ -116,11 +119,11 @@ fn run<'b>(hands: &mut Hands<'b>, odd: impl Fn(&Hands<'b>, &Asked) -> Option<Inp
     panic!("the repair does not end");
 }
 
-fn honest(_: &Hands<'_>, _: &Asked) -> Option<Input> {
+pub fn honest(_: &Hands<'_>, _: &Asked) -> Option<Input> {
     None
 }
 
-fn acts(entries: &[Entry]) -> Vec<Act> {
+pub fn acts(entries: &[Entry]) -> Vec<Act> {
     let acts = entries.iter().filter_map(|e| match &e.event {
         Event::Acted(acted) => Some(acted.act.clone()),
         _ => None,
