@@ -75,8 +75,11 @@ impl Visit<'_> {
                 Function::VoltsAc,
                 self.book.names(points),
                 self.record.power,
-                "before the breaker is opened: is the line side live, so that the breaker is known \
-                 by what it feeds? CAT III 600 V at least",
+                Said::from(
+                    "before the breaker is opened: is the line side live, so that the breaker is \
+                     known by what it feeds? CAT III 600 V at least",
+                )
+                .then_if("; ", self.ends_off()),
                 purpose,
             ),
             Step::OpenBreaker => act(
@@ -161,6 +164,12 @@ impl Visit<'_> {
             // A unit is no loose part; steps that a later core may add are not ours to guess.
             _ => Way::Barred("this gate does not exist for this unit".into()),
         }
+    }
+
+    /// What is said of lifted ends on a unit that may have its power: after an alarm.
+    fn ends_off(&self) -> Option<Said> {
+        let lifted = &self.record.lifted;
+        (!lifted.is_empty()).then(|| Said::message("ends-off").with("ends", lifted.join(", ")))
     }
 
     fn read(

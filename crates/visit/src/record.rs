@@ -451,8 +451,7 @@ impl Record {
         self.last_at = Some(entry.at);
     }
 
-    /// Whether the unit is known to have its power: after a live value where nothing should be, that is
-    /// not known.
+    /// Whether the unit is known to have its power: after an alarm that is not known.
     pub(crate) fn has_power(&self) -> bool {
         self.power == Power::On && !self.alarmed
     }

@@ -10,6 +10,7 @@ wire-open = wire from { $from } to { $to } open, loose or burnt off
 why-other-source = the unit has another source, at { $poles }: open and lock it too
 why-read-dead = test for absence of voltage, AC then DC, every pole to pole and to ground: at most { $volts } V
 read-more-before = it read more before: { $why }
+ends-off = off and perhaps live: { $ends }. Keep hands and metal away from them
 why-read-charge = what is left on the capacitor, direct volts: at most { $volts } V
 why-at-work = the test for absence of voltage did not read these points, and what the sheet does not know may feed them: AC volts first, at most { $volts } V. CAT III 600 V at least
 why-close = take the lock off and close the breaker ({ $starts } starts so far); if a motor stalls, switch off within { $seconds } s

@@ -10,6 +10,7 @@ wire-open = cable de { $from } a { $to } abierto, flojo o quemado
 why-other-source = el equipo tiene otra fuente, en { $poles }: ábrala y póngale candado también
 why-read-dead = prueba de ausencia de tensión, CA y luego CC, cada polo contra cada polo y contra tierra: a lo más { $volts } V
 read-more-before = antes mostró más: { $why }
+ends-off = sueltos y quizá con tensión: { $ends }. No acerque las manos ni nada de metal
 why-read-charge = lo que queda en el capacitor, voltios de CC: a lo más { $volts } V
 why-at-work = la prueba de ausencia de tensión no midió estos puntos, y puede alimentarlos algo que la hoja no conoce: primero voltios de CA, a lo más { $volts } V. CAT III 600 V como mínimo
 why-close = quite el candado y cierre el interruptor ({ $starts } arranques hasta ahora); si un motor se traba, corte antes de { $seconds } s
