@@ -1,112 +1,71 @@
-//! What the trails say, whatever happened to them, and the questions asked of it.
+//! What the index says of the trails: their rows, and the questions asked of it.
 
 use std::fs;
 
 use ohmtrail_core::reading::Function;
-use ohmtrail_core::units::Micros;
-use ohmtrail_index::{EXPORTED, Format, Outlook, Quantity, Why, verify};
+use ohmtrail_index::{EXPORTED, Format, Index, Outlook, Quantity, Why, verify};
 use ohmtrail_tests::cli::workspace;
 use ohmtrail_tests::shop::Shop;
-use ohmtrail_tests::years::{DAY_US, FIRST_DAY_US, SHEET, Written, unit, visit};
-use ohmtrail_trail::event::{Act, Event, Fitted, Opened, Power, Stamped};
-use ohmtrail_trail::{Trail, read};
+use ohmtrail_tests::years::{DAY_US, FIRST_DAY_US, SHEET, Written};
+use ohmtrail_trail::event::{Act, Event, Fitted, GateEvent, LIVE, Opened, Power, Stamped};
+use ohmtrail_trail::read;
 use serde_json::{Value, json};
-
-#[test]
-fn an_update_reads_what_changed_and_comes_to_what_a_rebuild_says() {
-    let shop = Shop::of_a_few_units();
-    let mut index = shop.rebuild(0);
-    shop.proven_equal();
-    let still = index.update(&[]).expect("updated");
-    assert_eq!((still.trails, still.read), (72, 0));
-
-    // A new trail, one that grows by the very writer, one that is gone.
-    shop.put("new.trail", &visit(7, 0));
-    let grown = shop.visits().join("u1-03.trail");
-    let (mut trail, entries, _) = Trail::open(&grown).expect("opens");
-    let mut more = entries.last().expect("an entry").clone();
-    more.at.wall_us += DAY_US;
-    more.at.steady = Micros(more.at.steady.0 + 1);
-    more.event = Event::Note {
-        text: "zebrawood lid".to_owned(),
-    };
-    trail.take(&more).expect("taken");
-    // The writer's padding lies behind it, as while a visit is open.
-    let update = index.update(&[]).expect("updated");
-    assert_eq!((update.trails, update.read), (73, 2), "{update:?}");
-    trail.close().expect("closed");
-    let gone = shop.visits().join("u2-11.trail");
-    fs::remove_file(&gone).expect("removed");
-    let update = index.update(&[]).expect("updated");
-    assert_eq!((update.trails, update.read), (72, 1), "{update:?}");
-    assert_eq!(
-        update.gone,
-        [fs::canonicalize(shop.visits())
-            .expect("it")
-            .join("u2-11.trail")]
-    );
-    assert_eq!(update.problems, []);
-    shop.proven_equal();
-
-    let found = index.search("ZEBRA invented", 5).expect("searched");
-    assert_eq!(found.len(), 1);
-    assert_eq!(found[0].unit, unit(1));
-    assert!(
-        found[0]
-            .path
-            .as_deref()
-            .is_some_and(|p| p.ends_with("u1-03.trail"))
-    );
-    assert_eq!(
-        index.history(&unit(2), true, 50).expect("history").len(),
-        11
-    );
-    assert_eq!(index.units(true, 0, 50).expect("units").len(), 7);
-    assert_eq!(index.size(true).expect("size"), (7, 72));
-}
 
 /// The rows of the golden trails are what their golden exports say.
 #[test]
 fn the_rows_are_those_of_the_trail() {
     let golden = workspace().join("crates/trail/tests/golden");
+    let mut seen = [0; 5];
     for n in 1..=6 {
         let shop = Shop::empty();
         let to = shop.visits().join("visit.trail");
         fs::copy(golden.join(format!("visit-{n}.trail")), to).expect("copied");
         let mut index = shop.rebuild(0);
         shop.proven_equal();
-        let mut out = Vec::new();
-        index
-            .export(EXPORTED[1], Format::JsonLines, &mut out)
-            .expect("exported");
-        let lines = |text: &str| -> Vec<Value> {
-            let lines = text.lines().map(serde_json::from_str);
-            lines.map(|line| line.expect("JSON")).collect()
-        };
-        let rows = lines(std::str::from_utf8(&out).expect("text"));
         let export = golden.join(format!("visit-{n}.jsonl"));
         let events = lines(&fs::read_to_string(export).expect("the export"));
-        let data = |name: &str| -> Vec<&Value> {
-            let found = events.iter().filter(|e| e["event"] == name);
-            found.map(|e| &e["data"]).collect()
-        };
-        let (takes, struck) = (data("took"), data("struck"));
-        assert_eq!(rows.len(), takes.len(), "visit-{n}");
-        for (row, take) in rows.iter().zip(takes) {
-            for key in ["take", "function", "value", "uncertainty", "meter"] {
-                assert_eq!(row[key], take[key], "visit-{n} {key}");
-            }
-            let points = json!([row["point_1"], row["point_2"]]);
-            assert_eq!(points, take["points"]);
-            for key in ["class", "lower", "upper", "source"] {
-                assert_eq!(row[key], take["verdict"][key], "visit-{n} {key}");
-            }
-            let why = struck.iter().find(|s| s["take"] == take["take"]);
-            if let Some(why) = why {
-                assert_eq!(row["void"], why["why"]);
-            }
+        let golden = Golden { n, events };
+        golden.visit(&rows(&mut index, "visits"));
+        let takes = rows(&mut index, "takes");
+        golden.takes(&takes);
+        let plates = rows(&mut index, "plates");
+        golden.beside(
+            "plate",
+            &plates,
+            &[
+                ("part", "part"),
+                ("what", "key"),
+                ("value", "value"),
+                ("unit_of", "unit"),
+            ],
+        );
+        let fitted = rows(&mut index, "fitted");
+        golden.beside("fitted", &fitted, &[("part", "part")]);
+        for (row, event) in fitted.iter().zip(golden.of("fitted")) {
+            assert_eq!(row["matches"] == 1, event["data"]["matches"] == true);
+            let stamp = &event["data"]["stamp"][0];
+            let said = format!("{} {}", text(&stamp["key"]), text(&stamp["value"]));
+            assert_eq!(text(&row["stamp"]), said);
         }
+        let decisions = rows(&mut index, "decisions");
+        golden.beside(
+            "decided",
+            &decisions,
+            &[
+                ("quote", "quote"),
+                ("option_of", "option"),
+                ("by_whom", "by"),
+                ("means", "means"),
+            ],
+        );
+        let counts = [&takes, &plates, &fitted, &decisions].map(Vec::len);
+        for (sum, count) in seen.iter_mut().zip(counts) {
+            *sum += count;
+        }
+        seen[4] += 1;
     }
+    // Each of these tables was held against something.
+    assert_eq!(seen, [7, 1, 1, 1, 6]);
     let shop = Shop::empty();
     let to = shop.visits().join("visit.trail");
     fs::copy(golden.join("visit-1.trail"), to).expect("copied");
@@ -118,93 +77,130 @@ fn the_rows_are_those_of_the_trail() {
     assert!((door[0].failures[0].p - 0.993).abs() < 1e-6);
 }
 
-#[test]
-fn damage_is_named_and_does_not_stop_the_rest() {
-    let shop = Shop::of_a_few_units();
-    let path = shop.visits().join("u0-05.trail");
-    let mut bytes = fs::read(&path).expect("a trail");
-    let middle = bytes.len() / 2;
-    bytes[middle] ^= 0x10;
-    fs::write(&path, &bytes).expect("damaged");
-    let first = shop.visits().join("u0-06.trail");
-    let mut bytes = fs::read(&first).expect("a trail");
-    bytes[40] ^= 0x10;
-    fs::write(&first, &bytes).expect("damaged");
-    fs::write(
-        shop.visits().join("list.trail"),
-        "milk, bread and so on, as long as a header",
-    )
-    .expect("no trail");
-    let mut index = shop.rebuild(3);
-    shop.proven_equal_with_problems(3);
-    let problems = index.problems().expect("problems");
-    let what = |name: &str| {
-        let found = problems
-            .iter()
-            .find(|p| p.path.ends_with(name))
-            .expect(name);
-        found.what.clone()
-    };
-    assert!(what("u0-05.trail").contains("record"), "{problems:?}");
-    assert!(
-        what("u0-06.trail").contains("does not say what was visited"),
-        "{problems:?}"
-    );
-    assert!(what("list.trail").contains("not a trail"), "{problems:?}");
-    // The damaged one is there with what is whole of it; the one without its first record is not.
-    assert_eq!(
-        index.history(&unit(0), true, 50).expect("history").len(),
-        11
-    );
+/// The events of a golden export.
+struct Golden {
+    n: u32,
+    events: Vec<Value>,
 }
 
-/// A trail that was rewritten behind the index's back is named, as is a second file of a visit that
-/// does not go on from it.
-#[test]
-fn what_did_not_only_grow_is_named() {
-    let shop = Shop::empty();
-    let mut whole = visit(3, 4);
-    let path = shop.put("a.trail", &whole);
-    let mut index = shop.rebuild(0);
-    // An older copy elsewhere is no problem, and adds nothing.
-    let mut older = whole.clone();
-    older.entries.truncate(20);
-    shop.put("copy.trail", &older);
-    let update = index.update(&[]).expect("updated");
-    assert_eq!((update.read, update.problems.len()), (1, 0), "{update:?}");
-    shop.proven_equal();
-    // A copy that says something else is one.
-    let last = older.entries.len() - 1;
-    older.entries[last].event = Event::Note {
-        text: "something else".to_owned(),
+impl Golden {
+    fn of(&self, event: &str) -> impl Iterator<Item = &Value> {
+        self.events.iter().filter(move |e| e["event"] == event)
+    }
+
+    fn last(&self, event: &str) -> Value {
+        self.of(event).last().cloned().unwrap_or_default()
+    }
+
+    fn visit(&self, rows: &[Value]) {
+        let n = self.n;
+        assert_eq!(rows.len(), 1, "visit-{n}");
+        let row = &rows[0];
+        let first = &self.events[0];
+        assert_eq!(row["trail"], first["hash"], "visit-{n}");
+        assert_eq!(row["head"], self.events[self.events.len() - 1]["hash"]);
+        assert_eq!(row["records"], self.events.len());
+        for key in ["unit", "sheet", "work_order", "technician", "previous"] {
+            assert_eq!(row[key], first["data"][key], "visit-{n} {key}");
+        }
+        assert_eq!(row["simulated"] == 1, first["data"]["simulated"] == true);
+        // These were written with an invented hash.
+        assert_eq!(row["sheet_same"], 0);
+        assert_eq!(row["opened_us"].as_i64(), micros(&first["at"]));
+        let closed = self.last("closed");
+        assert_eq!(
+            row["closed_us"].as_i64(),
+            micros(&closed["at"]),
+            "visit-{n}"
+        );
+        assert_eq!(row["complaint"], self.last("complaint")["data"]["what"]);
+        let left = &self.last("left")["data"];
+        assert_eq!(row["left_power"], left["power"], "visit-{n}");
+        assert_eq!(row["left_locked"] == 1, left["locked"] == true);
+        assert_eq!(row["left_why"], left["why"]);
+        let concluded = &self.last("concluded")["data"];
+        let found = self.of("found").next().is_some();
+        match &concluded["outcome"] {
+            Value::Null if found => assert_eq!(row["outcome"], "faults", "visit-{n}"),
+            outcome => assert_eq!(&row["outcome"], outcome, "visit-{n}"),
+        }
+        assert_eq!(row["p"].as_f64(), concluded["p"].as_f64(), "visit-{n}");
+        assert_eq!(row["damage"], 0);
+    }
+
+    fn takes(&self, rows: &[Value]) {
+        let n = self.n;
+        let struck: Vec<&Value> = self.of("struck").map(|e| &e["data"]).collect();
+        assert_eq!(rows.len(), self.of("took").count(), "visit-{n}");
+        for (row, take) in rows.iter().zip(self.of("took")) {
+            assert_eq!(row["at_us"].as_i64(), micros(&take["at"]));
+            let take = &take["data"];
+            for key in ["take", "function", "value", "uncertainty", "meter"] {
+                assert_eq!(row[key], take[key], "visit-{n} {key}");
+            }
+            let points = json!([row["point_1"], row["point_2"]]);
+            assert_eq!(points, take["points"]);
+            for key in ["class", "lower", "upper", "source"] {
+                assert_eq!(row[key], take["verdict"][key], "visit-{n} {key}");
+            }
+            if let Some(why) = struck.iter().find(|s| s["take"] == take["take"]) {
+                assert_eq!(row["void"], why["why"]);
+            }
+        }
+    }
+
+    /// Rows of one event each: by their record, and these columns by their names in the export.
+    fn beside(&self, event: &str, rows: &[Value], columns: &[(&str, &str)]) {
+        let events: Vec<&Value> = self.of(event).collect();
+        assert_eq!(rows.len(), events.len(), "visit-{} {event}", self.n);
+        for (row, event) in rows.iter().zip(events) {
+            assert_eq!(row["record"], event["record"]);
+            if let Some(at) = row.get("at_us") {
+                assert_eq!(at.as_i64(), micros(&event["at"]));
+            }
+            for (ours, theirs) in columns {
+                assert_eq!(row[ours], event["data"][theirs], "visit-{} {ours}", self.n);
+            }
+        }
+    }
+}
+
+/// The rows of a table, as they are handed on.
+fn rows(index: &mut Index, table: &str) -> Vec<Value> {
+    let table = EXPORTED.into_iter().find(|t| t.name == table);
+    let mut out = Vec::new();
+    index
+        .export(table.expect("a table"), Format::JsonLines, &mut out)
+        .expect("exported");
+    lines(std::str::from_utf8(&out).expect("text"))
+}
+
+fn lines(text: &str) -> Vec<Value> {
+    let lines = text.lines().map(serde_json::from_str);
+    lines.map(|line| line.expect("JSON")).collect()
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().expect("text")
+}
+
+/// Microseconds since 1970 of a moment as an export writes it, `2026-09-21T14:13:20.250000Z`, by the
+/// days of the civil calendar.
+fn micros(at: &Value) -> Option<i64> {
+    let at = at.as_str()?;
+    let number = |from: usize, to: usize| at[from..to].parse::<i64>().expect("digits");
+    let (year, month, day) = (number(0, 4), number(5, 7), number(8, 10));
+    let leap = |y: i64| y % 4 == 0 && (y % 100 != 0 || y % 400 == 0);
+    let years: i64 = (1970..year).map(|y| if leap(y) { 366 } else { 365 }).sum();
+    let of_month = |m: i64| match m {
+        2 if leap(year) => 29,
+        2 => 28,
+        4 | 6 | 9 | 11 => 30,
+        _ => 31,
     };
-    shop.put("copy.trail", &older);
-    let update = index.update(&[]).expect("updated");
-    assert_eq!(update.problems.len(), 1, "{update:?}");
-    assert!(update.problems[0].path.ends_with("copy.trail"));
-    fs::remove_file(shop.visits().join("copy.trail")).expect("removed");
-    // The trail itself, with another note in its middle.
-    whole.entries[10].event = Event::Note {
-        text: "rewritten".to_owned(),
-    };
-    fs::write(&path, whole.bytes()).expect("rewritten");
-    let update = index.update(&[]).expect("updated");
-    assert_eq!(update.problems.len(), 1, "{update:?}");
-    assert!(
-        update.problems[0]
-            .what
-            .contains("changed since it was indexed")
-    );
-    assert_eq!(index.search("rewritten", 5).expect("searched").len(), 1);
-    shop.proven_equal();
-    // Where the longer copy is removed, the shorter one takes its place.
-    older.entries.truncate(15);
-    shop.put("z.trail", &older);
-    index.update(&[]).expect("updated");
-    fs::remove_file(&path).expect("removed");
-    index.update(&[]).expect("updated");
-    shop.proven_equal();
-    assert_eq!(index.size(true).expect("size"), (1, 1));
+    let days = years + (1..month).map(of_month).sum::<i64>() + day - 1;
+    let seconds = ((days * 24 + number(11, 13)) * 60 + number(14, 16)) * 60 + number(17, 19);
+    Some(seconds * 1_000_000 + number(20, 26))
 }
 
 #[test]
@@ -214,6 +210,7 @@ fn a_difference_is_found_and_told() {
     let changed = |sql: &str| {
         let store = rusqlite::Connection::open(shop.index()).expect("the file");
         store.execute_batch(sql).expect(sql);
+        drop(store);
         let compared = verify(&shop.index()).expect("compared");
         drop(shop.rebuild(0));
         compared
@@ -356,6 +353,7 @@ fn a_part_that_failed_begins_anew() {
     let mut again = Written::new("unit", SHEET, FIRST_DAY_US + 1900 * DAY_US);
     again
         .found(&["run-cap.fan-open", "comp-start.open"])
+        .decided(true)
         .decided(false);
     shop.put("again.trail", &again);
     index.update(&[]).expect("updated");
@@ -432,6 +430,105 @@ fn windings_are_compared_at_one_temperature() {
     assert_eq!(trends[0].outlook, Outlook::No(Why::NoSlope));
     let left_out: usize = series.left_out.values().sum();
     assert_eq!(left_out, 1, "{:?}", series.left_out);
+}
+
+/// Whatever a winding was held against in its visit, there is no forecast from it.
+#[test]
+fn a_winding_has_a_trend_and_no_limit() {
+    let shop = Shop::empty();
+    for (year, ohms) in [(0, 0.90), (1, 0.87), (2, 0.84), (3, 0.81), (4, 0.78)] {
+        let mut visit = Written::new("wound", SHEET, FIRST_DAY_US + year * 365 * DAY_US);
+        visit
+            .act(Act::OpenBreaker)
+            .wait(12 * 3600)
+            .act(Act::WaitCool)
+            .air(25.0)
+            .dead(
+                Function::Ohms,
+                ["compressor.C", "compressor.R"],
+                ohms,
+                0.002,
+                Some((0.7, 1.1)),
+            );
+        shop.put(&format!("w{year}.trail"), &visit);
+    }
+    let mut index = shop.rebuild(0);
+    let trend = &index.trends("wound", true).expect("trends")[0];
+    assert_eq!(trend.outlook, Outlook::No(Why::NoSource));
+    assert_eq!(
+        (trend.series.limits.lower, trend.series.limits.upper),
+        (None, None)
+    );
+    assert!(trend.slope().is_some_and(|(slope, _)| slope < -0.02));
+}
+
+/// How long a unit had been off counts from when it was opened after it was last read live.
+#[test]
+fn a_unit_that_was_read_live_was_not_off() {
+    let shop = Shop::empty();
+    let live = GateEvent {
+        gate: "proved-dead".to_owned(),
+        open: false,
+        points: Vec::new(),
+        why: LIVE.to_owned(),
+    };
+    let winding = |visit: &mut Written| {
+        visit.dead(
+            Function::Ohms,
+            ["compressor.C", "compressor.R"],
+            0.9,
+            0.004,
+            None,
+        );
+    };
+    let mut visit = Written::new("alarmed", SHEET, FIRST_DAY_US);
+    visit.act(Act::OpenBreaker).wait(3600).air(25.0);
+    winding(&mut visit);
+    visit.say(Event::Gate(live));
+    winding(&mut visit);
+    visit.act(Act::LockDisconnect).wait(60);
+    winding(&mut visit);
+    shop.put("alarmed.trail", &visit);
+    let mut index = shop.rebuild(0);
+    let takes = rows(&mut index, "takes");
+    let off: Vec<Option<i64>> = takes[1..].iter().map(|t| t["off_us"].as_i64()).collect();
+    // The hour and the entries' seconds; unknown; a minute and one.
+    assert_eq!(off, [Some(3_602_000_000), None, Some(61_000_000)]);
+}
+
+/// A visit that was made with another version of its sheet is told apart, and counted in a trend.
+#[test]
+fn another_version_of_the_sheet_is_said() {
+    let shop = Shop::empty();
+    for year in 0..4 {
+        let mut visit = Written::new("unit", SHEET, FIRST_DAY_US + year * 365 * DAY_US);
+        if let Some(Event::Opened(opened)) = visit.entries.first_mut().map(|e| &mut e.event) {
+            match year {
+                0 => opened.sheet_hash = [7; 32],
+                1 => opened.sheet = "no-such-sheet".to_owned(),
+                _ => {}
+            }
+        }
+        visit.dead(
+            Function::Farads,
+            ["run-cap.C", "run-cap.HERM"],
+            35e-6,
+            0.08e-6,
+            None,
+        );
+        shop.put(&format!("{year}.trail"), &visit);
+    }
+    let mut index = shop.rebuild(0);
+    let same: Vec<Value> = rows(&mut index, "visits")
+        .iter()
+        .map(|row| row["sheet_same"].clone())
+        .collect();
+    assert_eq!(same, [json!(0), json!(null), json!(1), json!(1)]);
+    let trend = &index.trends("unit", true).expect("trends")[0];
+    assert_eq!(
+        (trend.series.values.len(), trend.series.other_sheet),
+        (4, 1)
+    );
 }
 
 /// Simulated visits and real ones are never counted together.

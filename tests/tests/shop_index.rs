@@ -125,10 +125,25 @@ fn what_is_no_index_is_left_alone() {
     drop(store);
     let ran = shop.ask(&["units"]);
     assert!(ran.code == 3 && ran.err.contains("version 99"), "{ran:?}");
+    // It still says where its trails are.
+    let ran = shop.ask(&["rebuild", "--json"]);
     assert_eq!(
-        shop.ask(&["rebuild", shop.visits().to_str().expect("text")])
-            .code,
-        0
+        (ran.code, &ran.json()["trails"]),
+        (0, &json!(72)),
+        "{ran:?}"
+    );
+    // A folder that is away is said, by the exit code too, and stops nothing.
+    let away = shop.path().join("away");
+    fs::create_dir(&away).expect("a folder");
+    let ran = shop.ask(&["update", away.to_str().expect("text")]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    fs::remove_dir(&away).expect("removed");
+    let ran = shop.ask(&["update"]);
+    assert_eq!(ran.code, 5, "{ran:?}");
+    assert!(
+        ran.out.contains("away: cannot be looked through"),
+        "{}",
+        ran.out
     );
 }
 

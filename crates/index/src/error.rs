@@ -16,7 +16,7 @@ pub enum Error {
     /// The file is something else.
     #[error("{name}: not an index of trails; name another file, this one is left as it is")]
     NotAnIndex {
-        /// Which store.
+        /// Which index.
         name: String,
     },
     /// It was made by another version of the program.
@@ -25,23 +25,23 @@ pub enum Error {
          `ohmtrail index rebuild`"
     )]
     OtherVersion {
-        /// Which store.
+        /// Which index.
         name: String,
         /// Its version.
         found: i64,
         /// This program's.
         ours: i64,
     },
-    /// Another program is writing to it.
-    #[error("{name}: another program is writing to it; try again when that one is done")]
+    /// Another program is writing to it, or reads it while another index is to take its place.
+    #[error("{name}: another program is using it; try again when that one is done")]
     Held {
-        /// Which store.
+        /// Which index.
         name: String,
     },
-    /// The store refused.
+    /// SQLite refused.
     #[error("{name}: {why}")]
     Store {
-        /// Which store.
+        /// Which index.
         name: String,
         /// What it said.
         why: String,
@@ -59,7 +59,7 @@ pub enum Error {
     /// It was never told where the trails are.
     #[error("{name}: it was not told where the trails are; name their folder")]
     NoFolders {
-        /// Which store.
+        /// Which index.
         name: String,
     },
     /// There is no such unit in it.

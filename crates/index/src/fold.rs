@@ -1,4 +1,4 @@
-//! One trail to rows: a fold over its records that knows no store.
+//! One trail to rows: a fold over its records that knows nothing of where they go.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -6,7 +6,7 @@ use std::path::Path;
 use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
-    Act, Conclusion, Entry, Event, Finding, Opened, Outcome, Part, Power, Stamp, Take,
+    Act, Conclusion, Entry, Event, Finding, LIVE, Opened, Outcome, Part, Power, Stamp, Take,
 };
 use ohmtrail_trail::{Body, Damage, Hash, Record, read};
 
@@ -227,6 +227,8 @@ impl<'s> Fold<'s> {
                 }
             }
             Event::Acted(acted) => self.acted(&acted.act),
+            // A unit that was read live was not off, whatever was opened.
+            Event::Gate(gate) if !gate.open && gate.why == LIVE => self.off_at = None,
             Event::Concluded(conclusion) => self.concluded = Some(conclusion),
             Event::Found(finding) => self.found = Some((at, finding)),
             Event::Note { text } => self.say(&text),
@@ -375,6 +377,9 @@ impl<'s> Fold<'s> {
             opened.unit.as_str().into(),
             opened.simulated.into(),
             opened.sheet.as_str().into(),
+            self.sheets
+                .is_same(&opened.sheet, &opened.sheet_hash)
+                .into(),
             opened.work_order.as_str().into(),
             opened.technician.as_str().into(),
             at.wall_us.into(),

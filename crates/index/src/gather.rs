@@ -1,20 +1,21 @@
-//! From files to rows: finds the trails, reads those that changed, and names what cannot be read.
+//! From files to rows: reads the trails that changed, and names what cannot be read.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::UNIX_EPOCH;
 
 use ohmtrail_trail::Hash;
 
 use crate::error::Error;
-use crate::fold::{Folded, fold_file};
+use crate::files::{
+    Lies, Listing, absolute, absolute_path, beside, next_tick, now_ns, remove, remove_index,
+    with_end,
+};
+use crate::fold::{FoldError, Folded, fold_file};
 use crate::index::Index;
+use crate::lock::Lock;
 use crate::sheets::Sheets;
 use crate::value::{Row, Value};
-
-/// How a trail's file ends.
-const ENDING: &str = "trail";
 
 /// What a rebuild or an update did.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -31,20 +32,13 @@ pub struct Gathered {
     pub problems: Vec<Problem>,
 }
 
-/// Something that is wrong with a trail.
+/// Something that is wrong with a trail, or with a folder of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
     /// Its file.
     pub path: PathBuf,
     /// What.
     pub what: String,
-}
-
-/// A trail's file as it lies there.
-#[derive(Debug, Clone, PartialEq, Eq)]
-struct Lies {
-    bytes: i64,
-    changed_ns: i64,
 }
 
 /// A trail's file as it was indexed.
@@ -54,6 +48,8 @@ struct Had {
     visit: Option<i64>,
     records: i64,
     head: String,
+    /// What is said of it for it did not only grow, until the index is made anew.
+    rewritten: Option<String>,
 }
 
 /// Makes an index anew from the trails in these folders, in place of the one at `path`, which stays
@@ -66,21 +62,21 @@ pub fn rebuild(
     folders: &[PathBuf],
     sheets_folder: Option<&Path>,
 ) -> Result<Gathered, Error> {
-    if path.exists() {
-        // Nobody's file is written over that is no index.
-        match Index::open(path) {
-            Ok(_) | Err(Error::OtherVersion { .. }) => {}
-            Err(error) => return Err(error),
-        }
+    // Nobody's file is written over that is no index.
+    match Index::open(path) {
+        Ok(_) | Err(Error::Missing { .. } | Error::OtherVersion { .. }) => {}
+        Err(error) => return Err(error),
     }
     let folders = absolute(folders)?;
     let sheets_folder = sheets_folder.map(absolute_path).transpose()?;
+    let _writing = Lock::to_write(path)?;
     let new = beside(path, "new");
     remove_index(&new)?;
     let sheets = Sheets::new(sheets_folder.as_deref());
     let gathered = fill(&new, &folders, sheets_folder.as_deref(), &sheets)?;
     let whole = fs::File::open(&new).and_then(|file| file.sync_all());
     whole.map_err(Error::io(&new, "waiting for the disk"))?;
+    let _nobody_reads = Lock::to_replace(path)?;
     // What belongs to the old one must not be read with the new one.
     for end in ["-wal", "-shm"] {
         remove(&with_end(path, end))?;
@@ -105,25 +101,28 @@ pub(crate) fn fill(
 }
 
 impl Index {
-    /// Reads the trails that changed since; those in `folders`, or in the folders that it was made
-    /// with where none is named.
+    /// Reads the trails that changed since, in the folders that it was made with and in `folders`, which
+    /// belong to it from then on.
     ///
     /// # Errors
     /// [`Error`]; the index is then as it was.
     pub fn update(&mut self, folders: &[PathBuf]) -> Result<Gathered, Error> {
-        let folders = if folders.is_empty() {
-            self.folders()?
-        } else {
-            absolute(folders)?
-        };
-        if folders.is_empty() {
-            return Err(Error::NoFolders {
-                name: self.name().to_owned(),
-            });
-        }
-        let sheets_folder = self.sheets_folder()?;
-        let sheets = Sheets::new(sheets_folder.as_deref());
+        let added = absolute(folders)?;
+        let _writing = Lock::to_write(self.path())?;
         self.together(|index| {
+            let mut folders = index.folders()?;
+            for folder in added {
+                if !folders.iter().any(|known| folder.starts_with(known)) {
+                    folders.push(folder);
+                }
+            }
+            if folders.is_empty() {
+                return Err(Error::NoFolders {
+                    name: index.name().to_owned(),
+                });
+            }
+            let sheets_folder = index.sheets_folder()?;
+            let sheets = Sheets::new(sheets_folder.as_deref());
             index.tell_folders(&folders, sheets_folder.as_deref())?;
             if !index.knows(&sheets)? {
                 index.learn(&sheets)?;
@@ -149,7 +148,7 @@ impl Index {
     }
 
     fn had(&mut self) -> Result<BTreeMap<PathBuf, Had>, Error> {
-        let sql = "SELECT path, bytes, changed_ns, visit, records, head FROM files";
+        let sql = "SELECT path, bytes, changed_ns, visit, records, head, rewritten FROM files";
         let rows = self.store.rows(sql, &[])?;
         let had = |row: &Row| {
             let number = |n: usize| row[n].int().unwrap_or(-1);
@@ -161,6 +160,7 @@ impl Index {
                 visit: row[3].int(),
                 records: number(4),
                 head: row[5].text().to_owned(),
+                rewritten: row[6].some_text(),
             };
             (PathBuf::from(row[0].text()), had)
         };
@@ -179,6 +179,8 @@ struct Gathering<'i> {
     holders: BTreeMap<i64, PathBuf>,
     /// Files that are still to be read.
     queue: BTreeSet<PathBuf>,
+    /// Files that were read.
+    read: BTreeSet<PathBuf>,
     /// Units whose visits changed.
     units: BTreeSet<(String, bool)>,
     gathered: Gathered,
@@ -190,29 +192,28 @@ fn gather(
     sheets: &Sheets,
     anew: bool,
 ) -> Result<Gathered, Error> {
-    let lie = trails(folders)?;
+    let listing = Listing::of(folders);
     let had = if anew { BTreeMap::new() } else { index.had()? };
-    let gone: Vec<PathBuf> = had
-        .keys()
-        .filter(|path| !lie.contains_key(*path))
-        .cloned()
-        .collect();
+    let gone = had.keys().filter(|path| listing.is_gone(path));
+    let gone: Vec<PathBuf> = gone.cloned().collect();
+    let Listing { trails, unread } = listing;
+    let changed = |path: &PathBuf, lies: &Lies| had.get(path).is_none_or(|had| had.lies != *lies);
+    let queue = trails.iter().filter(|(path, lies)| changed(path, lies));
+    let queue: BTreeSet<PathBuf> = queue.map(|(path, _)| path.clone()).collect();
+    next_tick(queue.iter().filter_map(|path| trails.get(path)));
     let mut gathering = Gathering {
-        queue: lie
-            .iter()
-            .filter(|(path, lies)| had.get(*path).is_none_or(|had| had.lies != **lies))
-            .map(|(path, _)| path.clone())
-            .collect(),
+        queue,
+        read: BTreeSet::new(),
         holders: holders(&had),
         units: BTreeSet::new(),
         gathered: Gathered {
-            trails: lie.len() as u64,
+            trails: trails.len() as u64,
             gone: gone.clone(),
             ..Gathered::default()
         },
         index,
         sheets,
-        lie,
+        lie: trails,
         had,
     };
     for path in &gone {
@@ -224,7 +225,8 @@ fn gather(
     let units = std::mem::take(&mut gathering.units);
     gathering.index.count(&units)?;
     let mut gathered = gathering.gathered;
-    gathered.problems = index.problems()?;
+    gathered.problems = unread;
+    gathered.problems.extend(index.problems()?);
     Ok(gathered)
 }
 
@@ -247,59 +249,87 @@ fn holders(had: &BTreeMap<PathBuf, Had>) -> BTreeMap<i64, PathBuf> {
 impl Gathering<'_> {
     /// Reads one trail.
     fn trail(&mut self, path: &Path) -> Result<(), Error> {
-        self.gathered.read += 1;
+        let Some(lies) = self.lie.get(path).map(|lies| lies.kept(now_ns())) else {
+            return Ok(());
+        };
+        let held: Option<Hash> = self.had.get(path).and_then(|had| had.head.parse().ok());
+        let folded = fold_file(path, self.sheets, held.as_ref());
+        self.folded(path, lies, folded)
+    }
+
+    /// Takes in what a trail gave.
+    fn folded(
+        &mut self,
+        path: &Path,
+        lies: Lies,
+        folded: Result<Folded, FoldError>,
+    ) -> Result<(), Error> {
+        let first = self.read.insert(path.to_path_buf());
+        self.gathered.read += u64::from(first);
         let had = self.had.get(path).cloned();
-        let held: Option<Hash> = had.as_ref().and_then(|h| h.head.parse().ok());
-        let folded = match fold_file(path, self.sheets, held.as_ref()) {
+        let folded = match folded {
             Ok(folded) => folded,
             Err(error) => {
                 self.release(path)?;
                 let what = error.to_string();
                 let named = format!("{}: ", path.display());
                 let what = what.strip_prefix(&named).unwrap_or(&what).to_owned();
-                return self.file(path, None, Some(what));
+                let unread = Had {
+                    lies,
+                    visit: None,
+                    records: 0,
+                    // When it can be read again, it must still hold this.
+                    head: had.as_ref().map(|h| h.head.clone()).unwrap_or_default(),
+                    rewritten: had.and_then(|h| h.rewritten),
+                };
+                return self.file(path, unread, Some(what));
             }
         };
-        self.gathered.entries += u64::from(folded.entries);
-        let same = had.is_some_and(|h| h.visit == Some(folded.visit));
-        if !same {
+        if first {
+            self.gathered.entries += u64::from(folded.entries);
+        }
+        let grown = had.as_ref().is_some_and(|had| {
+            had.visit == Some(folded.visit)
+                && folded.holds
+                && had.records <= i64::from(folded.records)
+        });
+        if !grown {
             self.release(path)?;
         }
-        let problem = match (&held, folded.damage.first()) {
-            (Some(head), _) if same && !folded.holds => Some(format!(
-                "it was changed since it was indexed: the record of head {head} is in it no more"
-            )),
-            (_, Some(first)) => Some(match folded.damage.len() {
-                1 => first.to_string(),
-                n => format!("{first}; and {} more", n - 1),
-            }),
-            (_, None) => None,
+        let now = Had {
+            lies,
+            visit: Some(folded.visit),
+            records: folded.records.into(),
+            head: folded.head.to_string(),
+            rewritten: had.as_ref().and_then(|had| rewritten(had, &folded)),
         };
+        let problem = now.rewritten.clone().or_else(|| damaged(&folded));
         let holder = self.holders.get(&folded.visit).cloned();
         let holder = holder.filter(|holder| holder != path);
-        let records = |path: &Path, had: &BTreeMap<PathBuf, Had>| had.get(path).map(|h| h.records);
         let stronger = holder.as_ref().filter(|holder| {
-            let (ours, theirs) = (i64::from(folded.records), records(holder, &self.had));
-            theirs > Some(ours) || (theirs == Some(ours) && holder.as_path() < path)
+            let theirs = self.had.get(*holder).map_or(-1, |h| h.records);
+            theirs > now.records || (theirs == now.records && holder.as_path() < path)
         });
         if let Some(stronger) = stronger {
-            let problem = problem.or_else(|| disagree(stronger, &folded.head.to_string()));
-            return self.file(path, Some(&folded), problem);
+            let problem = problem.or_else(|| disagree(stronger, &folded.head));
+            return self.file(path, now, problem);
         }
-        self.index.put(&folded, !same && holder.is_none())?;
+        self.index.put(&folded, !grown && holder.is_none())?;
         self.units.insert(folded.unit.clone());
         self.holders.insert(folded.visit, path.to_path_buf());
-        self.file(path, Some(&folded), problem)?;
-        if let Some(weaker) = holder {
-            let head = self.had.get(&weaker).map(|h| h.head.clone());
-            if let Some(problem) = disagree(path, &head.unwrap_or_default()) {
-                self.index.store.run(
-                    "UPDATE files SET problem = $1 WHERE path = $2",
-                    &[problem.into(), name(&weaker)],
-                )?;
-            }
+        self.file(path, now, problem)?;
+        if holder.is_some() {
+            self.read_others(folded.visit, path);
         }
         Ok(())
+    }
+
+    /// The other files of a visit are read again: they may count now, or disagree with the one that does.
+    fn read_others(&mut self, visit: i64, than: &Path) {
+        let others = self.had.iter().filter(|(_, h)| h.visit == Some(visit));
+        let others = others.map(|(path, _)| path.clone());
+        self.queue
+            .extend(others.filter(|path| path != than && self.lie.contains_key(path)));
     }
 
     /// Lets go of what a file gave. Another file of the same visit is read in its place.
@@ -321,55 +351,62 @@ impl Gathering<'_> {
             self.units.insert((row[0].text().to_owned(), row[1].yes()));
         }
         self.index.remove(visit)?;
-        let others = self.had.iter().filter(|(_, h)| h.visit == Some(visit));
-        let others = others.map(|(path, _)| path.clone());
-        self.queue
-            .extend(others.filter(|path| self.lie.contains_key(path)));
+        self.read_others(visit, path);
         Ok(())
     }
 
     /// Keeps how a file lies there, and what is wrong with it.
-    fn file(
-        &mut self,
-        path: &Path,
-        folded: Option<&Folded>,
-        problem: Option<String>,
-    ) -> Result<(), Error> {
-        let Some(lies) = self.lie.get(path).cloned() else {
-            return Ok(());
-        };
-        let had = Had {
-            lies,
-            visit: folded.map(|f| f.visit),
-            records: folded.map_or(0, |f| f.records.into()),
-            head: folded.map(|f| f.head.to_string()).unwrap_or_default(),
-        };
+    fn file(&mut self, path: &Path, now: Had, problem: Option<String>) -> Result<(), Error> {
         let store = &mut self.index.store;
         store.run("DELETE FROM files WHERE path = $1", &[name(path)])?;
         store.run(
-            "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)",
+            "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
             &[
                 name(path),
-                had.lies.bytes.into(),
-                had.lies.changed_ns.into(),
-                had.visit.into(),
-                had.records.into(),
-                had.head.as_str().into(),
+                now.lies.bytes.into(),
+                now.lies.changed_ns.into(),
+                now.visit.into(),
+                now.records.into(),
+                now.head.as_str().into(),
+                now.rewritten.clone().into(),
                 problem.into(),
             ],
         )?;
-        self.had.insert(path.to_path_buf(), had);
+        self.had.insert(path.to_path_buf(), now);
         Ok(())
     }
 }
 
+/// What is said of a trail that did not only grow; once said, it is said until the index is made anew.
+fn rewritten(had: &Had, folded: &Folded) -> Option<String> {
+    let said = || {
+        let head = &had.head;
+        match had.visit {
+            Some(visit) if visit != folded.visit => format!(
+                "it was changed since it was indexed: it begins with another record, and the one of head \
+                 {head} is in it no more"
+            ),
+            _ => format!(
+                "it was changed since it was indexed: the record of head {head} is in it no more"
+            ),
+        }
+    };
+    let new = (!folded.holds).then(said);
+    had.rewritten.clone().or(new)
+}
+
+fn damaged(folded: &Folded) -> Option<String> {
+    let first = folded.damage.first()?;
+    Some(match folded.damage.len() {
+        1 => first.to_string(),
+        n => format!("{first}; and {} more", n - 1),
+    })
+}
+
 /// What is to be said of a file that is of the same visit as a stronger one: nothing if it is an older
 /// state of it.
-fn disagree(stronger: &Path, head: &str) -> Option<String> {
-    let held = head
-        .parse()
-        .ok()
-        .and_then(|head: Hash| ohmtrail_trail::locate(stronger, &head).ok().flatten());
+fn disagree(stronger: &Path, head: &Hash) -> Option<String> {
+    let held = ohmtrail_trail::locate(stronger, head).ok().flatten();
     held.is_none().then(|| {
         format!(
             "not indexed: {} is of the same visit with as many records or more, and does not hold this \
@@ -381,73 +418,4 @@ fn disagree(stronger: &Path, head: &str) -> Option<String> {
 
 fn name(path: &Path) -> Value {
     path.display().to_string().into()
-}
-
-/// The trails in these folders, at any depth, and the files that are named themselves.
-fn trails(folders: &[PathBuf]) -> Result<BTreeMap<PathBuf, Lies>, Error> {
-    let mut found = BTreeMap::new();
-    let mut open: Vec<PathBuf> = folders.to_vec();
-    while let Some(path) = open.pop() {
-        let about = fs::metadata(&path).map_err(Error::io(&path, "looking for trails"))?;
-        if about.is_dir() {
-            for entry in fs::read_dir(&path).map_err(Error::io(&path, "looking for trails"))? {
-                let entry = entry.map_err(Error::io(&path, "looking for trails"))?;
-                let kind = entry
-                    .file_type()
-                    .map_err(Error::io(&path, "looking for trails"))?;
-                let inside = entry.path();
-                // What a link leads to may be the folder that it is in.
-                let is_trail = inside.extension().is_some_and(|e| e == ENDING) && !kind.is_dir();
-                if kind.is_dir() || (is_trail && inside.is_file()) {
-                    open.push(inside);
-                }
-            }
-        } else {
-            let changed = about.modified().ok();
-            let changed = changed.and_then(|at| at.duration_since(UNIX_EPOCH).ok());
-            let ns = changed.map_or(0, |since| since.as_nanos());
-            let lies = Lies {
-                bytes: i64::try_from(about.len()).unwrap_or(i64::MAX),
-                changed_ns: i64::try_from(ns).unwrap_or(i64::MAX),
-            };
-            found.insert(path, lies);
-        }
-    }
-    Ok(found)
-}
-
-fn absolute(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
-    paths.iter().map(|path| absolute_path(path)).collect()
-}
-
-fn absolute_path(path: &Path) -> Result<PathBuf, Error> {
-    fs::canonicalize(path).map_err(Error::io(path, "looking for trails"))
-}
-
-/// A file beside an index.
-pub(crate) fn beside(path: &Path, end: &str) -> PathBuf {
-    with_end(path, &format!(".{end}"))
-}
-
-fn with_end(path: &Path, end: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(end);
-    PathBuf::from(name)
-}
-
-/// Removes an index that is not in use, with what SQLite keeps beside it.
-pub(crate) fn remove_index(path: &Path) -> Result<(), Error> {
-    for end in ["", "-journal", "-wal", "-shm"] {
-        remove(&with_end(path, end))?;
-    }
-    Ok(())
-}
-
-fn remove(path: &Path) -> Result<(), Error> {
-    match fs::remove_file(path) {
-        Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
-            Err(Error::io(path, "removing it")(error))
-        }
-        _ => Ok(()),
-    }
 }

@@ -6,16 +6,18 @@ use std::path::{Path, PathBuf};
 
 use crate::error::Error;
 use crate::fold::Folded;
+use crate::lock::Lock;
 use crate::sheets::Sheets;
 use crate::sqlite::Sqlite;
-use crate::store::Store;
 use crate::tables::TABLES;
 use crate::value::Value;
 
 /// The shop index: rows of every trail, for questions over many visits. It is made of the trails
 /// alone, and can be made anew from them at any time.
 pub struct Index {
-    pub(crate) store: Box<dyn Store>,
+    pub(crate) store: Sqlite,
+    /// Held while it is open; none of one that nobody else knows of.
+    _lock: Option<Lock>,
 }
 
 impl fmt::Debug for Index {
@@ -33,7 +35,8 @@ impl Index {
     /// A new index in a file that is not there.
     pub(crate) fn create(path: &Path) -> Result<Self, Error> {
         Ok(Index {
-            store: Box::new(Sqlite::create(path)?),
+            store: Sqlite::create(path)?,
+            _lock: None,
         })
     }
 
@@ -42,8 +45,49 @@ impl Index {
     /// # Errors
     /// [`Error::Missing`], [`Error::NotAnIndex`], [`Error::OtherVersion`], and what the store says.
     pub fn open(path: &Path) -> Result<Self, Error> {
+        Index::open_with(path, Sqlite::open)
+    }
+
+    /// What the index in this file was told, of whatever version it is: the folders of its trails, and
+    /// that of the shop's own sheets.
+    ///
+    /// # Errors
+    /// [`Error::Missing`], [`Error::NotAnIndex`], and what the store says.
+    pub fn told_at(path: &Path) -> Result<(Vec<PathBuf>, Option<PathBuf>), Error> {
+        let any = |path: &Path| Sqlite::open_any(path).map(|(store, _)| store);
+        let mut index = Index::open_with(path, any)?;
+        Ok((index.folders()?, index.sheets_folder()?))
+    }
+
+    fn open_with(
+        path: &Path,
+        open: impl FnOnce(&Path) -> Result<Sqlite, Error>,
+    ) -> Result<Self, Error> {
+        if !path.is_file() {
+            return Err(Error::Missing {
+                path: path.to_path_buf(),
+            });
+        }
+        let lock = Lock::to_read(path)?;
+        match open(path) {
+            Ok(store) => Ok(Index {
+                store,
+                _lock: Some(lock),
+            }),
+            Err(error) => {
+                if matches!(error, Error::NotAnIndex { .. }) {
+                    Lock::forget(path)?;
+                }
+                Err(error)
+            }
+        }
+    }
+
+    /// One beside another, that nobody else knows of.
+    pub(crate) fn open_own(path: &Path) -> Result<Self, Error> {
         Ok(Index {
-            store: Box::new(Sqlite::open(path)?),
+            store: Sqlite::open(path)?,
+            _lock: None,
         })
     }
 
@@ -51,6 +95,10 @@ impl Index {
     #[must_use]
     pub fn name(&self) -> &str {
         self.store.name()
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        Path::new(self.store.name())
     }
 
     /// Puts a trail's rows in, in place of those of the same visit.
@@ -166,7 +214,7 @@ impl Index {
         &mut self,
         change: impl FnOnce(&mut Index) -> Result<T, Error>,
     ) -> Result<T, Error> {
-        self.store.batch("BEGIN")?;
+        self.store.batch("BEGIN IMMEDIATE")?;
         match change(self) {
             Ok(done) => {
                 self.store.batch("COMMIT")?;

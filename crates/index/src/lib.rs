@@ -1,7 +1,7 @@
 //! The shop index: rows made of every trail, for questions over many visits and over the years.
 //!
 //! ```text
-//! trails -> fold -> rows -> store (SQLite) -> questions, exports
+//! trails -> fold -> rows -> SQLite -> questions, exports
 //! ```
 //!
 //! * [`rebuild`] makes an index of folders of trails, [`Index::update`] reads what changed since, and
@@ -14,15 +14,16 @@
 
 mod error;
 mod export;
+mod files;
 mod fold;
 mod gather;
 mod index;
+mod lock;
 mod questions;
 mod same;
 mod sheets;
 mod sqlite;
 mod statistics;
-mod store;
 mod tables;
 mod trend;
 mod value;

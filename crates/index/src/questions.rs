@@ -29,7 +29,7 @@ pub struct Visited {
     pub visit: i64,
     /// Its trail's head hash.
     pub head: String,
-    /// Where its trail lies; none if it was only ever pushed.
+    /// Where its trail lies.
     pub path: Option<String>,
     /// The unit, and whether it is simulated.
     pub unit: String,
@@ -37,6 +37,8 @@ pub struct Visited {
     pub simulated: bool,
     /// The sheet, the work order, the technician.
     pub sheet: String,
+    /// Whether the index was made with that very sheet; none if it knows none of that name.
+    pub sheet_same: Option<bool>,
     /// See `sheet`.
     pub work_order: String,
     /// See `sheet`.
@@ -72,7 +74,7 @@ pub struct Failure {
     pub p: f64,
     /// What the fault was to the others of its finding.
     pub role: Option<String>,
-    /// Whether a repair was approved in that visit; none if nothing was decided.
+    /// Whether a repair was approved in that visit, as last decided; none if nothing was.
     pub approved: Option<bool>,
     /// When the part was fitted next, microseconds since 1970; none if no visit says so.
     pub fitted_us: Option<i64>,
@@ -108,7 +110,7 @@ impl Behind {
 const VISITED: &str = "SELECT v.visit, v.head, \
     (SELECT min(path) FROM files f WHERE f.visit = v.visit AND f.head = v.head), v.unit, v.simulated, \
     v.sheet, v.work_order, v.technician, v.opened_us, v.closed_us, v.complaint, v.outcome, v.left_power, \
-    v.damage FROM visits v";
+    v.damage, v.sheet_same FROM visits v";
 
 impl Index {
     /// The units, the latest visited first, from the `skip`th on.
@@ -180,8 +182,8 @@ impl Index {
         self.know_unit(unit, simulated)?;
         let rows = self.store.rows(
             "SELECT f.part, f.kind, f.visit, f.at_us, f.fault, f.mode, f.p, f.role, \
-             (SELECT max(CASE WHEN d.option_of IS NULL THEN 0 ELSE 1 END) FROM decisions d \
-              WHERE d.visit = f.visit), \
+             (SELECT CASE WHEN d.option_of IS NULL THEN 0 ELSE 1 END FROM decisions d \
+              WHERE d.visit = f.visit ORDER BY d.record DESC LIMIT 1), \
              (SELECT min(n.at_us) FROM fitted n JOIN visits w ON w.visit = n.visit \
               WHERE w.unit = v.unit AND w.simulated = v.simulated AND n.part = f.part \
               AND n.at_us > f.at_us) \
@@ -265,6 +267,7 @@ impl Index {
                 faults: faults.iter().map(|f| f[0].text().to_owned()).collect(),
                 left: row[12].some_text(),
                 damage: row[13].int().unwrap_or_default(),
+                sheet_same: row[14].int().map(|n| n == 1),
             });
         }
         Ok(all)

@@ -5,10 +5,12 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::error::Error;
-use crate::gather::{Gathered, beside, fill, remove_index};
+use crate::files::{beside, remove_index};
+use crate::gather::{Gathered, fill};
 use crate::index::Index;
+use crate::lock::Lock;
 use crate::sheets::Sheets;
-use crate::store::Store;
+use crate::sqlite::Sqlite;
 use crate::tables::TABLES;
 use crate::value::{Row, Value};
 
@@ -49,6 +51,8 @@ pub struct Comparison {
 /// [`Error`]. A difference is no error.
 pub fn verify(path: &Path) -> Result<Comparison, Error> {
     let mut index = Index::open(path)?;
+    // An update in between would make it look unequal.
+    let _writing = Lock::to_write(path)?;
     let folders = index.folders()?;
     if folders.is_empty() {
         return Err(Error::NoFolders {
@@ -64,8 +68,8 @@ pub fn verify(path: &Path) -> Result<Comparison, Error> {
             anew,
             ..Comparison::default()
         };
-        let mut other = Index::open(&fresh)?;
-        comparison.compare(index.store.as_mut(), other.store.as_mut())?;
+        let mut other = Index::open_own(&fresh)?;
+        comparison.compare(&mut index.store, &mut other.store)?;
         Ok(comparison)
     });
     remove_index(&fresh)?;
@@ -79,11 +83,7 @@ impl Comparison {
         self.differ == 0
     }
 
-    pub(crate) fn compare(
-        &mut self,
-        ours: &mut dyn Store,
-        anew: &mut dyn Store,
-    ) -> Result<(), Error> {
+    pub(crate) fn compare(&mut self, ours: &mut Sqlite, anew: &mut Sqlite) -> Result<(), Error> {
         for (name, sql, key) in DERIVED {
             self.rows_of(name, sql, key, &[], ours, anew)?;
         }
@@ -116,8 +116,8 @@ impl Comparison {
         sql: &str,
         key: usize,
         with: &[Value],
-        ours: &mut dyn Store,
-        anew: &mut dyn Store,
+        ours: &mut Sqlite,
+        anew: &mut Sqlite,
     ) -> Result<(), Error> {
         let (ours, anew) = (ours.rows(sql, with)?, anew.rows(sql, with)?);
         let mut left: Vec<&Row> = ours.iter().rev().collect();

@@ -88,6 +88,11 @@ impl Sheets {
         Hash::of(&all)
     }
 
+    /// Whether the sheet of that name is the very one that a visit was made with; none if none is known.
+    pub(crate) fn is_same(&self, sheet: &str, hash: &[u8; 32]) -> Option<bool> {
+        self.known.get(sheet).map(|known| known.hash == *hash)
+    }
+
     /// The parts of every sheet: the sheet, the part, its kind.
     pub(crate) fn parts(&self) -> impl Iterator<Item = [&str; 3]> {
         self.known.iter().flat_map(|(name, sheet)| {

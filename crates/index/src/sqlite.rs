@@ -7,14 +7,13 @@ use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{Connection, ErrorCode, OpenFlags, ToSql, params_from_iter};
 
 use crate::error::Error;
-use crate::store::Store;
 use crate::tables::{BESIDE, TABLES};
 use crate::value::{Row, Value};
 
 /// "OTIX": the file's application, at its bytes 68 to 71.
 const APPLICATION: i64 = 0x4F54_4958;
 /// The version of the tables. Another one is made anew from the trails.
-pub(crate) const VERSION: i64 = 1;
+const VERSION: i64 = 2;
 /// How long a writer is waited for.
 const PATIENCE: Duration = Duration::from_secs(5);
 /// Statements that are kept ready.
@@ -63,19 +62,7 @@ impl Sqlite {
 
     /// An index that is there.
     pub(crate) fn open(path: &Path) -> Result<Self, Error> {
-        if !path.is_file() {
-            return Err(Error::Missing {
-                path: path.to_path_buf(),
-            });
-        }
-        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(path, flags).map_err(|e| refused(path, &e))?;
-        let mut store = Sqlite::with(connection, path)?;
-        let application = store.pragma("application_id")?;
-        let found = store.pragma("user_version")?;
-        if application != APPLICATION {
-            return Err(Error::NotAnIndex { name: store.name });
-        }
+        let (mut store, found) = Sqlite::open_any(path)?;
         if found != VERSION {
             return Err(Error::OtherVersion {
                 name: store.name,
@@ -88,6 +75,18 @@ impl Sqlite {
             "PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA mmap_size = 1073741824",
         )?;
         Ok(store)
+    }
+
+    /// An index of any version, and which.
+    pub(crate) fn open_any(path: &Path) -> Result<(Self, i64), Error> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags).map_err(|e| refused(path, &e))?;
+        let store = Sqlite::with(connection, path)?;
+        if store.pragma("application_id")? != APPLICATION {
+            return Err(Error::NotAnIndex { name: store.name });
+        }
+        let version = store.pragma("user_version")?;
+        Ok((store, version))
     }
 
     fn with(connection: Connection, path: &Path) -> Result<Self, Error> {
@@ -124,16 +123,19 @@ impl Sqlite {
     }
 }
 
-impl Store for Sqlite {
-    fn name(&self) -> &str {
+impl Sqlite {
+    /// What errors call it.
+    pub(crate) fn name(&self) -> &str {
         &self.name
     }
 
-    fn rows(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Row>, Error> {
+    /// The rows that a query gives.
+    pub(crate) fn rows(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Row>, Error> {
         self.try_rows(sql, with).map_err(|e| self.refused(&e))
     }
 
-    fn run(&mut self, sql: &str, with: &[Value]) -> Result<(), Error> {
+    /// Changes rows.
+    pub(crate) fn run(&mut self, sql: &str, with: &[Value]) -> Result<(), Error> {
         let done = self
             .connection
             .prepare_cached(sql)
@@ -141,20 +143,23 @@ impl Store for Sqlite {
         done.map(|_| ()).map_err(|e| self.refused(&e))
     }
 
-    fn batch(&mut self, sql: &str) -> Result<(), Error> {
+    /// Runs several statements without parameters.
+    pub(crate) fn batch(&mut self, sql: &str) -> Result<(), Error> {
         self.connection
             .execute_batch(sql)
             .map_err(|e| self.refused(&e))
     }
 
-    fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
+    /// The latest visits that have, for each of these words, one that begins with it.
+    pub(crate) fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
         let all: Vec<String> = words.iter().map(|word| format!("\"{word}\"*")).collect();
         let sql = "SELECT rowid FROM searched WHERE searched MATCH $1 ORDER BY rowid DESC LIMIT $2";
         let rows = self.rows(sql, &[all.join(" AND ").into(), limit.into()])?;
         Ok(rows.iter().filter_map(|row| row[0].int()).collect())
     }
 
-    fn check(&mut self) -> Result<(), Error> {
+    /// Looks whether the file itself is whole.
+    pub(crate) fn check(&mut self) -> Result<(), Error> {
         // The words that are searched are those of the table, and every page is whole.
         self.batch("INSERT INTO searched (searched, rank) VALUES ('integrity-check', 1)")?;
         let found = self.rows("PRAGMA quick_check(1)", &[])?;

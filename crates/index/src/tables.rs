@@ -1,4 +1,4 @@
-//! The tables of the index: their columns, what they mean, and the SQL that makes them. Every store
+//! The tables of the index: their columns, what they mean, and the SQL that makes them. The index
 //! and every export is made from this one list.
 
 /// What a column holds.
@@ -88,6 +88,10 @@ pub const VISITS: Table = Table {
         text("unit", "the unit, as the shop names it"),
         int("simulated", "1: nothing in it was measured on a real unit"),
         text("sheet", "the sheet"),
+        or_none(int(
+            "sheet_same",
+            "1: the index was made with the very sheet of the visit; 0: with another version of it; empty: with none of that name",
+        )),
         text("work_order", "the work order"),
         text("technician", "who made the visit"),
         int(
@@ -278,14 +282,13 @@ pub const EXPORTED: [&Table; 7] = [
     &VISITS, &TAKES, &FINDINGS, &PLATES, &FITTED, &DECISIONS, &DAMAGES,
 ];
 
-/// What stands beside the tables, for both kinds of store: the parts of the sheets that were visited,
-/// the units with their counts, where the trails lie, and what the index was told.
+/// What stands beside the tables: the parts of the sheets that may be visited, the units with their counts, where the trails lie, and what the index was told.
 pub const BESIDE: &str = "
 CREATE TABLE parts (sheet TEXT NOT NULL, part TEXT NOT NULL, kind TEXT NOT NULL, PRIMARY KEY (sheet, part));
 CREATE TABLE units (unit TEXT NOT NULL, simulated BIGINT NOT NULL, sheet TEXT NOT NULL, visits BIGINT NOT NULL,
   first_us BIGINT NOT NULL, last_us BIGINT NOT NULL, PRIMARY KEY (unit, simulated));
 CREATE TABLE files (path TEXT PRIMARY KEY, bytes BIGINT NOT NULL, changed_ns BIGINT NOT NULL, visit BIGINT,
-  records BIGINT NOT NULL, head TEXT NOT NULL, problem TEXT);
+  records BIGINT NOT NULL, head TEXT NOT NULL, rewritten TEXT, problem TEXT);
 CREATE TABLE told (what TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE INDEX visits_unit ON visits (unit, simulated, visit);
 CREATE INDEX visits_sheet ON visits (simulated, outcome, sheet);

@@ -1,4 +1,4 @@
-//! One value of a row, as every store keeps it: SQLite, PostgreSQL, and the exports.
+//! One value of a row, as the index keeps it and as exports have it.
 
 use serde_json::Value as Json;
 
@@ -103,7 +103,7 @@ impl From<f64> for Value {
     }
 }
 
-/// A NUL, that PostgreSQL cannot keep in text, becomes a space.
+/// A NUL, that ends a text for many programs, becomes a space.
 impl From<String> for Value {
     fn from(text: String) -> Self {
         Value::Text(if text.contains('\0') {

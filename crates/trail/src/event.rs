@@ -509,6 +509,10 @@ pub struct Judged {
     pub words: String,
 }
 
+/// Why a gate shut at a live value: the unit was not off, whatever was opened before.
+pub const LIVE: &str =
+    "live value where there should be none: hands off, treat the circuit as energised";
+
 /// A safety gate opened or shut.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct GateEvent {

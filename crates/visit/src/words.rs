@@ -7,8 +7,7 @@ use ohmtrail_trail::Displayed;
 use ohmtrail_words::Said;
 
 /// Why gates were shut by a live value, in the trail.
-pub(crate) const LIVE: &str =
-    "live value where there should be none: hands off, treat the circuit as energised";
+pub(crate) use ohmtrail_trail::event::LIVE;
 /// What is said of volts that may be a floating conductor's.
 pub(crate) const GHOST: &str = "a floating conductor beside a live one reads so too on a meter of \
      megohms: in the meter's low-impedance mode its volts fall to next to nothing, and those of a \

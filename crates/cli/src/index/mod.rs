@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use clap::builder::PossibleValuesParser;
 use clap::{Subcommand, ValueEnum};
 use ohmtrail_daemon::config::Places;
-use ohmtrail_index::{Comparison, EXPORTED, Format, Gathered, Index, rebuild, verify};
+use ohmtrail_index::{Comparison, EXPORTED, Error, Format, Gathered, Index, rebuild, verify};
 use serde_json::{Value, json};
 
 use crate::exit::Exit;
@@ -56,7 +56,7 @@ enum What {
     },
     /// Read the trails that changed since
     Update {
-        /// As of `rebuild`; without one, those that the index was made with
+        /// Folders or trails that belong to the index from now on, beside those that it was made with
         #[arg(value_name = "TRAILS")]
         folders: Vec<PathBuf>,
     },
@@ -216,13 +216,15 @@ fn rebuilt(
 ) -> Result<Exit, Fail> {
     let mut folders = folders.to_vec();
     let mut sheets = sheets.map(Path::to_path_buf);
-    if let Ok(mut index) = Index::open(path) {
-        if folders.is_empty() {
-            folders = index.folders()?;
+    match Index::told_at(path) {
+        Ok((told, told_sheets)) => {
+            if folders.is_empty() {
+                folders = told;
+            }
+            sheets = sheets.or(told_sheets);
         }
-        if sheets.is_none() {
-            sheets = index.sheets_folder()?;
-        }
+        Err(Error::Missing { .. }) => {}
+        Err(error) => return Err(error.into()),
     }
     if folders.is_empty() {
         folders.push(data_folder()?);

@@ -113,7 +113,7 @@ pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit
 fn visit_json(v: &Visited) -> Value {
     json!({
         "visit": v.visit, "head": v.head, "trail": v.path, "unit": v.unit, "simulated": v.simulated,
-        "sheet": v.sheet, "work_order": v.work_order, "technician": v.technician,
+        "sheet": v.sheet, "sheet_same": v.sheet_same, "work_order": v.work_order, "technician": v.technician,
         "opened": rfc3339(v.opened_us), "closed": v.closed_us.and_then(rfc3339),
         "complaint": v.complaint, "outcome": v.outcome, "faults": v.faults, "left": v.left,
         "damage": v.damage,

@@ -57,6 +57,13 @@ fn text(trend: &Trend, out: &mut Out) -> Result<(), Fail> {
     for (why, n) in &series.left_out {
         out.line(&format!("  left out: {n}, {why}"))?;
     }
+    if series.other_sheet > 0 {
+        out.line(&format!(
+            "  {} of these are of visits with another version of the sheet: a part at a wire's end is told \
+             by the one of now",
+            series.other_sheet
+        ))?;
+    }
     if let Some((slope, u)) = trend.slope() {
         let line = trend.line.map_or((2.0, 1.0), |l| (l.k, l.birge));
         let text = if series.quantity.logarithmic() {
@@ -176,7 +183,7 @@ fn trend_json(trend: &Trend) -> Value {
         "logarithmic": series.quantity.logarithmic(), "values": values,
         "lower": series.limits.lower, "upper": series.limits.upper, "source": series.limits.source,
         "left_out": series.left_out, "since": series.since_us.and_then(rfc3339),
-        "of_former": series.of_former, "line": line,
+        "of_former": series.of_former, "other_sheet": series.other_sheet, "line": line,
         "outlook": match &trend.outlook {
             Outlook::Leaves(leaving) => leaves(leaving, false),
             Outlook::Left(leaving) => leaves(leaving, true),

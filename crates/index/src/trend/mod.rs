@@ -74,6 +74,8 @@ pub enum Why {
     NoSlope,
     /// There is no limit on the side that it moves to.
     NoLimit,
+    /// No limit of such a value has a source.
+    NoSource,
     /// The crossing lies too far ahead: years after the last visit, and the span of the visits.
     Far(f64, f64),
 }
@@ -92,6 +94,10 @@ impl fmt::Display for Why {
             ),
             Why::NoSlope => write!(f, "it does not move more than its uncertainty"),
             Why::NoLimit => write!(f, "there is no limit on the side that it moves to"),
+            Why::NoSource => write!(
+                f,
+                "no limit of a winding has a published source: only how it moves is said"
+            ),
             Why::Far(years, span) => write!(
                 f,
                 "by its line more than {:.0} years after the last visit: the visits span {span:.1} years, \
@@ -173,6 +179,9 @@ fn outlook(series: &Series, line: Option<&Line>, values: &[At], first_us: i64) -
     }
     if !line.is_sloped() {
         return Outlook::No(Why::NoSlope);
+    }
+    if series.quantity == Quantity::Winding {
+        return Outlook::No(Why::NoSource);
     }
     let upper = line.slope > 0.0;
     let limit = if upper {

@@ -96,7 +96,7 @@ pub struct Point {
     pub u: f64,
 }
 
-/// The limits that the latest value was held against, brought to the same temperature.
+/// The limits that the latest value was held against; none for a winding.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Limits {
     /// The lower one.
@@ -127,6 +127,9 @@ pub struct Series {
     /// When the part was last found to have failed, or was fitted: the values before that are of another
     /// one.
     pub since_us: Option<i64>,
+    /// How many of the values are of visits with another version of the sheet: which part a wire's end
+    /// is at is told by the one that the index was made with.
+    pub other_sheet: usize,
     /// Whether nothing was read since, so that the values are those of the part before.
     pub of_former: bool,
 }
@@ -139,7 +142,8 @@ const NO_AIR: &str = "the air was not measured in that visit";
 const NO_OFF: &str = "how long it had been off is not known";
 
 const SQL: &str = "SELECT t.visit, t.at_us, t.function, t.point_1, t.point_2, t.part, t.kind, t.power, \
-    t.cooled, t.off_us, t.value, t.uncertainty, t.lower, t.upper, t.source, t.void, v.air, v.air_u \
+    t.cooled, t.off_us, t.value, t.uncertainty, t.lower, t.upper, t.source, t.void, v.air, v.air_u, \
+    v.sheet_same \
     FROM visits v JOIN takes t ON t.visit = v.visit WHERE v.unit = $1 AND v.simulated = $2 \
     AND t.part IS NOT NULL AND t.at_start = 0 AND t.function IN ('farads', 'ohms', 'megohms', 'amps-ac') \
     ORDER BY t.visit, t.take";
@@ -238,13 +242,18 @@ impl Series {
             limits: Limits::default(),
             left_out: BTreeMap::new(),
             since_us: renewed.map(|r| r.at_us),
+            other_sheet: 0,
             of_former,
         };
         for row in rows.iter().filter(|row| of_former || since(row)) {
             match value(quantity, row) {
                 Ok((point, limits)) => {
                     // Of several takes in a visit the last one that counts.
+                    let before = series.values.len();
                     series.values.retain(|p| p.visit != point.visit);
+                    if series.values.len() == before && row[18] == Value::Int(0) {
+                        series.other_sheet += 1;
+                    }
                     series.values.push(point);
                     series.limits = limits;
                 }
@@ -261,23 +270,19 @@ fn value(quantity: Quantity, row: &Row) -> Result<(Point, Limits), &'static str>
     }
     let value = row[10].real().ok_or(OVERLOAD)?;
     let u = row[11].real().filter(|u| *u > 0.0).ok_or(NO_UNCERTAINTY)?;
-    let limit = |n: usize, factor: f64| row[n].real().map(|limit| limit * factor);
-    let point = |value: f64, u: f64, factor: f64| {
-        let point = Point {
-            visit: row[0].int().unwrap_or_default(),
-            at_us: row[1].int().unwrap_or_default(),
-            value,
-            u,
-        };
-        let limits = Limits {
-            lower: limit(12, factor),
-            upper: limit(13, factor),
-            source: row[14].text().to_owned(),
-        };
-        (point, limits)
+    let point = |value: f64, u: f64| Point {
+        visit: row[0].int().unwrap_or_default(),
+        at_us: row[1].int().unwrap_or_default(),
+        value,
+        u,
     };
     if quantity != Quantity::Winding {
-        return Ok(point(value, u, 1.0));
+        let limits = Limits {
+            lower: row[12].real(),
+            upper: row[13].real(),
+            source: row[14].text().to_owned(),
+        };
+        return Ok((point(value, u), limits));
     }
     if !row[8].yes() {
         return Err(NOT_COLD);
@@ -287,10 +292,6 @@ fn value(quantity: Quantity, row: &Row) -> Result<(Point, Limits), &'static str>
     let at = rested(Measured::new(Celsius(air.0), air.1), off / 60e6).ok_or(NO_AIR)?;
     let read = Measured::new(Ohms(value), u);
     let at_25 = resistance_at(read, at, Celsius(WINDING_AT), Metal::Copper).map_err(|_| NO_AIR)?;
-    let factor = if value > 0.0 {
-        at_25.value.get() / value
-    } else {
-        1.0
-    };
-    Ok(point(at_25.value.get(), at_25.u, factor))
+    // What a winding was held against in its visit has no source that bears a forecast.
+    Ok((point(at_25.value.get(), at_25.u), Limits::default()))
 }
