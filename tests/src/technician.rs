@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use ohmtrail_circuit::bench::{Bench, BenchError};
+use ohmtrail_circuit::bench::{Bench, BenchError, Told};
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::sheet::{Question, Sheet};
 use ohmtrail_circuit::unit::Circuit;
@@ -91,6 +91,10 @@ pub fn act(bench: &mut Bench<'_>, act: &str, ends: &[String]) {
         "close-breaker" => bench.close_breaker(),
         "lift" => points.for_each(|end| bench.lift(end)),
         "put-back" => points.for_each(|end| bench.put_back(end)),
+        "call-on" => bench.tell(Told::Call),
+        "call-off" => bench.tell(Told::Nothing),
+        "call-heating" => bench.tell(Told::Heating),
+        "start-defrost" => bench.tell(Told::Defrost),
         _ => {}
     }
 }
@@ -165,6 +169,21 @@ impl<'c> Technician<'c> {
     /// If a point is unknown, or the measurement would have hurt somebody.
     pub fn measure(&mut self, function: Function, points: &[String; 2]) -> Shown {
         let value = self.value(function, points);
+        self.shows(function, value)
+    }
+
+    /// What the meter held of the start between two points: the lowest volts, the highest amperes.
+    ///
+    /// # Panics
+    /// If a point is unknown, or the unit has no power.
+    pub fn held(&mut self, function: Function, points: &[String; 2]) -> Shown {
+        let sheet = self.sheet();
+        let pair = [&points[0], &points[1]].map(|p| sheet.point(p).expect("a point of the sheet"));
+        let held = self.bench.at_start(function, pair).expect("under power");
+        let value = match held {
+            Ideal::Value(value) => value,
+            Ideal::Overload => f64::INFINITY,
+        };
         self.shows(function, value)
     }
 

@@ -597,6 +597,12 @@ fn every_path_of_the_document_answers_as_it_says() {
     );
     walk.get("/api/v1/visits/{visit}", &of(""));
     after_its_end(&mut walk, &of);
+    walk.post(
+        "/api/v1/visits/{visit}/repair",
+        &of("/repair"),
+        json!({ "technician": "another (invented)", "fit": ["run-cap"] }),
+        201,
+    );
     walk.get("/api/v1/visits/{visit}/trail", &of("/trail"));
     walk.get("/api/v1/visits/{visit}/trail.jsonl", &of("/trail.jsonl"));
     walk.get("/api/v1/visits/{visit}/trail.csv", &of("/trail.csv"));

@@ -25,6 +25,7 @@ const TABLE: &[(&str, Served)] = &[
         "visit",
         By(&[
             "post /api/v1/visits",
+            "post /api/v1/visits/{visit}/repair",
             "get /api/v1/visits/{visit}/now",
             "post /api/v1/visits/{visit}/asks/{ask}/look",
             "post /api/v1/visits/{visit}/asks/{ask}/watch",

@@ -11,6 +11,7 @@ mod meters;
 mod papers;
 mod photos;
 mod problem;
+mod repairs;
 mod sheets;
 mod trail;
 mod visits;
@@ -111,6 +112,7 @@ fn documented() -> OpenApiRouter<App> {
         .routes(routes!(checks::judge))
         .routes(routes!(visits::list, visits::open))
         .routes(routes!(visits::get))
+        .routes(routes!(repairs::begin))
         .routes(routes!(visits::now))
         .routes(routes!(visits::picture))
         .routes(routes!(visits::suspects))

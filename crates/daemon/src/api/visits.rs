@@ -1,5 +1,7 @@
 //! Visits: the list, a new one, and what is to be seen of one.
 
+use std::sync::Arc;
+
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -16,6 +18,7 @@ use super::language::Spoken;
 use super::problem::Problem;
 use super::{App, text};
 use crate::forms::{Conclusion, Finding, Suspect};
+use crate::meters::Meter;
 use crate::visits::view::{VisitMeter, VisitView};
 use crate::visits::{New, Now, Seen, Summary};
 
@@ -79,6 +82,16 @@ pub struct Joins {
     pub role: String,
 }
 
+/// The daemon's meters that are to join a visit, each with what it is for.
+pub(super) fn joining(app: &App, joins: Vec<Joins>) -> Result<Vec<(Arc<Meter>, String)>, Problem> {
+    let each = joins.into_iter().map(|joins| {
+        let found = app.context().meters.find(&joins.meter);
+        let missing = || Problem::not_found("meter", &joins.meter, "/api/v1/meters");
+        Ok((found.ok_or_else(missing)?, joins.role))
+    });
+    each.collect()
+}
+
 /// Open a visit
 ///
 /// It is in its trail, on disk, when this answers.
@@ -88,12 +101,7 @@ pub async fn open(
     State(app): State<App>,
     Body(new): Body<NewVisit>,
 ) -> Result<(StatusCode, Json<VisitView>), Problem> {
-    let mut meters = Vec::new();
-    for joins in new.meters {
-        let found = app.context().meters.find(&joins.meter);
-        let missing = || Problem::not_found("meter", &joins.meter, "/api/v1/meters");
-        meters.push((found.ok_or_else(missing)?, joins.role));
-    }
+    let meters = joining(&app, new.meters)?;
     let visit = app.visits().open(New {
         work_order: new.work_order,
         technician: new.technician,
@@ -102,6 +110,7 @@ pub async fn open(
         previous: new.previous.as_deref().map(hash).transpose()?,
         simulated: new.simulated,
         complaint: new.complaint.map(|what| (what, new.words)),
+        repair: None,
     });
     let visit = visit.await?;
     let id = visit.id.clone();

@@ -94,6 +94,9 @@ fn heading(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
 fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
     html! {
         @if let Some(part) = ask.what.as_ref().filter(|_| ask.kind == "act") { p { b { (part) } } }
+        @if ask.act.as_deref() == Some("fit") {
+            p { a.button href={ "/visits/" (screen.view.id) "/add" } { (t.say("tell-stamp")) } }
+        }
         @if let Some(points) = &ask.points {
             ul.probes { @for (mark, point) in ["A", "B"].iter().zip(points) {
                 li { span class={ "probe " (mark.to_lowercase()) } { (mark) } " " b { (point) }

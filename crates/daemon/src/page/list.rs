@@ -98,23 +98,30 @@ pub fn new(t: Tongue, offer: &Offer) -> Markup {
             (field(t.say("work-order"), "work_order", ""))
             (field(t.say("technician"), "technician", &offer.technician))
             (field(t.say("customers-words"), "words", ""))
-            fieldset {
-                legend { (t.say("meters")) }
-                @if offer.meters.is_empty() { p { (t.say("no-meters")) } }
-                @for (name, standing) in &offer.meters {
-                    label.choice {
-                        input type="checkbox" name="meter" value=(name) checked;
-                        span { (name) " (" (t.say(&format!("standing-{standing}"))) ")" }
-                    }
-                }
-            }
+            (meters(t, &offer.meters))
             label.choice { input type="checkbox" name="simulated" value="yes"; span { (t.say("simulated-choice")) } }
             p { button.main { (t.say("begin")) } }
         }
     }
 }
 
-fn field(words: String, name: &str, value: &str) -> Markup {
+/// The meters that are to join: names, and how each stands.
+pub(super) fn meters(t: Tongue, meters: &[(String, String)]) -> Markup {
+    html! {
+        fieldset {
+            legend { (t.say("meters")) }
+            @if meters.is_empty() { p { (t.say("no-meters")) } }
+            @for (name, standing) in meters {
+                label.choice {
+                    input type="checkbox" name="meter" value=(name) checked;
+                    span { (name) " (" (t.say(&format!("standing-{standing}"))) ")" }
+                }
+            }
+        }
+    }
+}
+
+pub(super) fn field(words: String, name: &str, value: &str) -> Markup {
     html! {
         p { label for=(name) { (words) } input #(name) name=(name) value=(value) maxlength="200" autocomplete="off"; }
     }

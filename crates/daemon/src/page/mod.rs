@@ -13,6 +13,7 @@ mod list;
 mod more;
 mod quote;
 mod reader;
+mod repair;
 mod say;
 mod screen;
 mod words;
@@ -34,6 +35,7 @@ use self::list::{Offer, SheetChoice};
 use self::reader::{Form, Reader};
 use self::screen::Screen;
 use crate::api::{App, Named, Problem, Query};
+use crate::meters::Meter;
 use crate::sheets::SheetsError;
 use crate::visits::{New, Visit};
 
@@ -51,6 +53,10 @@ pub fn router() -> Router<App> {
         .route("/visits/{visit}/wires", get(wires))
         .route("/visits/{visit}/add", get(add::page))
         .route("/visits/{visit}/papers", get(papers))
+        .route(
+            "/visits/{visit}/repair",
+            get(repair::form).post(repair::begin),
+        )
         .route("/visits/{visit}/quote", get(quote::form).post(quote::keep))
         .route(
             "/visits/{visit}/decision",
@@ -145,10 +151,6 @@ async fn offer(app: &App, name: String) -> Result<Offer, Problem> {
         ))
     })
     .await?;
-    let meters = app.context().meters.list();
-    let meters = meters
-        .iter()
-        .map(|m| (m.name.clone(), m.state().standing.word().to_owned()));
     let visits: Vec<_> = app.visits().list().iter().map(|v| v.summary()).collect();
     let last = visits
         .into_iter()
@@ -156,7 +158,7 @@ async fn offer(app: &App, name: String) -> Result<Offer, Problem> {
     Ok(Offer {
         sheet,
         complaints,
-        meters: meters.collect(),
+        meters: standings(app),
         technician: last.map(|v| v.technician).unwrap_or_default(),
     })
 }
@@ -180,12 +182,7 @@ async fn opened(app: &App, fields: &[(String, String)]) -> Result<String, Proble
             .map(|(_, v)| v.trim().to_owned())
             .unwrap_or_default()
     };
-    let mut meters = Vec::new();
-    for (_, name) in fields.iter().filter(|(n, _)| n == "meter") {
-        let found = app.context().meters.find(name);
-        let missing = || Problem::not_found("meter", name, "/api/v1/meters");
-        meters.push(found.ok_or_else(missing)?);
-    }
+    let meters = chosen_meters(app, fields)?;
     let complaint = Some((field("complaint"), field("words")));
     let visit = app.visits().open(New {
         work_order: field("work_order"),
@@ -195,16 +192,41 @@ async fn opened(app: &App, fields: &[(String, String)]) -> Result<String, Proble
         previous: None,
         simulated: field("simulated") == "yes",
         complaint: complaint.filter(|(what, _)| !what.is_empty()),
+        repair: None,
     });
     let visit = visit.await?;
+    join(&visit, meters).await?;
+    Ok(visit.id.clone())
+}
+
+/// The daemon's meters: names, and how each stands.
+fn standings(app: &App) -> Vec<(String, String)> {
+    let meters = app.context().meters.list();
+    let each = meters
+        .iter()
+        .map(|m| (m.name.clone(), m.state().standing.word().to_owned()));
+    each.collect()
+}
+
+/// The meters that a form names.
+fn chosen_meters(app: &App, fields: &[(String, String)]) -> Result<Vec<Arc<Meter>>, Problem> {
+    let named = fields.iter().filter(|(n, _)| n == "meter");
+    let each = named.map(|(_, name)| {
+        let found = app.context().meters.find(name);
+        found.ok_or_else(|| Problem::not_found("meter", name, "/api/v1/meters"))
+    });
+    each.collect()
+}
+
+/// Has them join a visit that was begun.
+async fn join(visit: &Visit, meters: Vec<Arc<Meter>>) -> Result<(), Problem> {
     let joined = visit.with(move |keeper| {
         for meter in &meters {
             keeper.join(meter, &meter.role)?;
         }
         keeper.answered(Vec::new()).map(drop)
     });
-    joined.await??;
-    Ok(visit.id.clone())
+    Ok(joined.await??)
 }
 
 /// What there is to see of a visit, and something more of it.

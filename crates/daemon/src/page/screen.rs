@@ -17,8 +17,8 @@ use super::more::unchecked;
 use super::reader::{Degrees, Reader};
 use super::words::{between, phrase, said};
 use crate::forms::Ask;
-use crate::visits::Seen;
 use crate::visits::view::{Taken, VisitView};
+use crate::visits::{Repairer, Seen, repair_of};
 
 /// Everything that the screen shows.
 pub struct Screen {
@@ -43,6 +43,8 @@ pub struct Screen {
     weights: BTreeMap<String, Vec<(u32, f32)>>,
     /// The wire ends that the open ask is about.
     wires: BTreeMap<String, Seat>,
+    /// A repair can set out from it.
+    repairable: bool,
 }
 
 /// Where a wire end belongs, and how it is known.
@@ -72,23 +74,22 @@ pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, String)> {
 
 /// The seats of the wire ends that an ask is about.
 fn seats(seen: &Seen<'_>, asked: Option<&Asked>) -> BTreeMap<String, Seat> {
-    let Some(Request::Act {
-        act: Act::Lift(ends) | Act::PutBack(ends),
-    }) = asked.map(|a| &a.request)
-    else {
-        return BTreeMap::new();
+    let act = match asked.map(|a| &a.request) {
+        Some(Request::Act { act }) => act,
+        _ => return BTreeMap::new(),
+    };
+    let ends = match act {
+        Act::Lift(ends) | Act::PutBack(ends) | Act::PutRight(ends) => ends.as_slice(),
+        Act::CheckWire(end) => std::slice::from_ref(end),
+        _ => &[],
     };
     let sheet = seen.book.sheet;
     let seat = |end: &String| {
         let point = sheet.point(end)?;
         let wire = sheet.wire_of_end(point)?;
         let terminal = wire.terminals[usize::from(wire.ends[1] == point)];
-        let noted = seen
-            .record
-            .wires
-            .iter()
-            .rev()
-            .find(|w| w.end == *end && w.back_on.is_none());
+        let mut wires = seen.record.wires.iter().rev();
+        let noted = wires.find(|w| w.end == *end);
         let mark = noted
             .map(|w| &w.mark)
             .filter(|m| !m.is_empty())
@@ -136,6 +137,7 @@ impl Screen {
             band: limit.map(|l| (l.lower, l.upper)),
             weights: ohmtrail_visit::weights_of_evidence(seen.book, seen.record),
             wires: seats(seen, open),
+            repairable: seen.record.closed && repair_of(seen, Repairer::default()).is_ok(),
         }
     }
 
@@ -276,18 +278,22 @@ fn state(t: Tongue, view: &VisitView) -> Markup {
     let on = view.power == "on";
     html! {
         section #state.state data-part aria-label=(t.say("state")) {
+            // What was shown then shows nothing of today.
+            @if view.closed { p { (t.say("as-it-was-left")) } }
             ul {
                 li.power data-on=[on.then_some("")] {
                     span.sign aria-hidden="true" {}
                     b { (t.say("power")) " " (if on { t.say("power-on") } else { t.say("power-off") }) }
                     @if view.locked { " · " (t.say("locked")) }
                 }
-                (gate(Gate::ProvedDead))
-                (gate(Gate::DischargedToMeasure))
+                @if !view.closed {
+                    (gate(Gate::ProvedDead))
+                    (gate(Gate::DischargedToMeasure))
+                }
                 @if !view.lifted.is_empty() {
                     li.gate { span.sign aria-hidden="true" {} b { (t.say("lifted")) } " " (view.lifted.join(", ")) }
                 }
-                @if view.gates.iter().any(|g| g.name == Gate::ReadyToEnergise.name() && g.open) {
+                @if !view.closed && view.gates.iter().any(|g| g.name == Gate::ReadyToEnergise.name() && g.open) {
                     (gate(Gate::ReadyToEnergise))
                 }
             }
@@ -315,7 +321,10 @@ fn next(reader: Reader, screen: &Screen) -> Markup {
     let Some(now) = &view.now else {
         return html! {
             section.ask { h2 { (t.say("visit-ended")) }
-                p { a.button.main href={ "/visits/" (view.id) "/papers" } { (t.say("papers")) } } }
+                p { a.button.main href={ "/visits/" (view.id) "/papers" } { (t.say("papers")) } }
+                @if screen.repairable {
+                    p { a.button.main href={ "/visits/" (view.id) "/repair" } { (t.say("begin-repair")) } }
+                } }
         };
     };
     if let Some(ask) = &now.ask {

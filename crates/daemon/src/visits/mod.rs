@@ -3,6 +3,7 @@
 //! ended is read from its trail when somebody asks.
 
 mod keeper;
+mod repairs;
 mod say;
 mod tell;
 mod thread;
@@ -15,13 +16,15 @@ use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::Duration;
 
 use ohmtrail_core::reading::MeterId;
-use ohmtrail_trail::event::{Event, Opened};
+use ohmtrail_trail::event::{Event, Opened, Repair};
 use ohmtrail_trail::{Body, Hash, read, rfc3339};
 use ohmtrail_visit::{Book, Input, Record};
 use tokio::runtime::Handle;
 use tokio::sync::{mpsc, oneshot, watch};
 
 pub use self::keeper::Keeper;
+pub(crate) use self::repairs::of as repair_of;
+pub use self::repairs::{RepairError, Repairer};
 pub use self::say::{Place, Said, SayError, Typed};
 pub use self::tell::{Now, Summary, TrailLine};
 use crate::after::AfterError;
@@ -293,6 +296,8 @@ pub struct New {
     pub simulated: bool,
     /// What the customer reports.
     pub complaint: Option<(String, String)>,
+    /// What it is to repair.
+    pub repair: Option<Repair>,
 }
 
 /// All visits.
@@ -410,6 +415,7 @@ impl Visits {
             let first = thread::First::New(Box::new(thread::Beginning {
                 opened,
                 complaint: new.complaint,
+                repair: new.repair,
                 answer,
             }));
             let visit = self.begin(id.clone(), path, summary, first);

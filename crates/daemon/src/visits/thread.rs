@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use ohmtrail_core::reading::MeterId;
-use ohmtrail_trail::event::{Event, Opened, Streamed};
+use ohmtrail_trail::event::{Event, Opened, Repair, Streamed};
 use ohmtrail_trail::{Body, Record as TrailRecord, Trail};
 use ohmtrail_visit::{Book, Input};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -41,6 +41,7 @@ pub(super) enum First {
 pub(super) struct Beginning {
     pub opened: Opened,
     pub complaint: Option<(String, String)>,
+    pub repair: Option<Repair>,
     /// Told when the first events are on disk, or why they are not.
     pub answer: oneshot::Sender<Result<(), SayError>>,
 }
@@ -149,6 +150,7 @@ fn begin(
     let Beginning {
         opened,
         complaint,
+        repair,
         answer,
     } = beginning;
     let bundle = context.sheets.of_trail(&opened.sheet, opened.sheet_hash);
@@ -167,6 +169,9 @@ fn begin(
     let mut keeper = Keeper::new(visit, context, &book, desk, groups);
     keeper.told(&kept);
     let begin = || {
+        if let Some(repair) = repair {
+            keeper.say(Input::Repair(repair))?;
+        }
         if let Some(note) = context.sheets.note() {
             keeper.say(Input::Note(note))?;
         }
