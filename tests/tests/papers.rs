@@ -343,7 +343,7 @@ fn the_tag_as_pdf_is_one_card() {
     assert_eq!(pdf["pages"], 1);
     assert!(close(&pdf["mm"], [74.0, 105.0]), "{}", pdf["mm"]);
     let text = pdf["text"].as_str().expect("text");
-    for part in ["DO NOT ENERGISE", "SIMULATED", "test before touch"] {
+    for part in ["DO NOT ENERGISE", "SIMULATED", "Test before you touch"] {
         assert!(text.contains(part), "`{part}` is missing: {text}");
     }
     // Without a place to write it, a PDF is not poured over a terminal.

@@ -124,6 +124,7 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash, tongue: Tongue) -> Car
         }
         card.item(&t.say("tag-no-proof"));
     }
+    card.line(&t.say("tag-test-first"));
     card.line(&t.say("tag-codes"));
     card.rule();
     let digits = head.groups();
@@ -173,7 +174,7 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
             }
         }
         _ => card.item(&t.say(match record.conclusion.as_ref().map(|c| c.outcome) {
-            Some(Outcome::NoFault) => "tag-no-fault",
+            Some(Outcome::NoFault) => "tag-faultless",
             Some(Outcome::NoneOfThese) => "tag-unknown",
             _ => "tag-not-proven",
         })),

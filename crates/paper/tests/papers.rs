@@ -283,8 +283,8 @@ fn the_tag_says_who_what_and_what_not_to_do() {
         "the outdoor fan motor: recheck when cool",
         "breaker open, lock on it",
         "wire fan-start.1 (brown) lifted from run-cap.FAN",
-        "remove a lock that is not yours",
-        "test before touch",
+        "Do not remove a lock that is not yours",
+        "Test before you touch.",
         "Local codes and licensed practice come first.",
         &head[..16],
     ] {

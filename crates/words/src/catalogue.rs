@@ -257,12 +257,24 @@ mod tests {
         let says = |t: Tongue, points| t.tell("gate-shown-at", &[("points", points)]);
         assert_eq!(says(Tongue::English, "1"), "shown at 1 point");
         assert_eq!(says(Tongue::English, "12"), "shown at 12 points");
-        assert_eq!(says(Tongue::Spanish, "1"), "demostrado en 1 punto");
+        assert_eq!(says(Tongue::Spanish, "1"), "hecha en 1 punto");
         assert_eq!(
             argument("0012"),
             FluentValue::from("0012"),
             "no digit is lost"
         );
+    }
+
+    /// A prohibition is read without its heading too: by a screen reader, on a card that is folded or torn.
+    #[test]
+    fn what_is_forbidden_says_so_by_itself() {
+        for (tongue, begins) in [(Tongue::English, "Do not "), (Tongue::Spanish, "No ")] {
+            let all = messages(tongue, Part::Paper).into_keys();
+            let forbidden = all.filter(|id| id.starts_with("tag-no-"));
+            let said: Vec<String> = forbidden.map(|id| tongue.say(&id)).collect();
+            assert!(said.len() >= 4, "{said:?}");
+            assert!(said.iter().all(|s| s.starts_with(begins)), "{said:?}");
+        }
     }
 
     #[test]

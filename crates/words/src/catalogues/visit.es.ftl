@@ -13,7 +13,7 @@ read-more-before = antes mostró más: { $why }
 ends-off = sueltos y quizá con tensión: { $ends }. No acerque las manos ni nada de metal
 why-read-charge = lo que queda en el capacitor, voltios de CC: a lo más { $volts } V
 why-at-work = la prueba de ausencia de tensión no midió estos puntos, y puede alimentarlos algo que la hoja no conoce: primero voltios de CA, a lo más { $volts } V. CAT III 600 V como mínimo
-why-close = quite el candado y cierre el interruptor ({ $starts } arranques hasta ahora); si un motor se traba, corte antes de { $seconds } s
+why-close = quite el candado y cierre el interruptor ({ $starts } arranques hasta ahora); si un motor se traba, desconecte antes de { $seconds } s
 needs-category = Medidor y puntas { $category } como mínimo
 once-more = otra vez, quitando y volviendo a poner las puntas: a la luz de los otros valores, la probabilidad de que el último fuera un error es de { $percent } %
 
@@ -30,12 +30,12 @@ left-unproven = ni demostrado ni descartado; se espera que dejarlo cueste { $cos
 
 cooling-again = mida otra vez común a arranque y común a trabajo
 cooling-stays-open = el común dio abierto { $why }: es indicio de un protector que falló, o de un conductor común abierto; mire el cable común y su conector, y { cooling-again } antes de condenar nada
-cooling-does-not-fit = espere, sin hora: las lecturas no cuadran con un enfriamiento hacia este ambiente según esta referencia en frío; revise puntas, ambiente y referencia, y mida otra vez arranque a trabajo
+cooling-does-not-fit = espere, sin plazo: las lecturas no cuadran con un enfriamiento hacia este ambiente según esta referencia en frío; revise puntas, ambiente y referencia, y mida otra vez arranque a trabajo
 cooling-over = pasó el tiempo en que se esperaba que cerrara el protector: { cooling-again }
 cooling-wait = espere: el protector { $expected }; después { cooling-again }
-cooling-without-time = espere, sin hora; para tenerla, dé { $missing }
+cooling-without-time = espere, sin plazo; para tenerlo, dé { $missing }
 cooling-still-open = cuando un protector bueno lo estaría todavía con una probabilidad de { $share }
-cooling-middle = a la par dentro de { $minutes } minutos
+cooling-middle = con la misma probabilidad de sí que de no dentro de { $minutes } minutos
 cooling-between = debería cerrar dentro de { $early } a { $late } minutos ({ $share } %)
 cooling-not-before = no debería cerrar antes de { $early } minutos, y con este ambiente quizá no dentro de un día ({ $share } %)
 cooling-winding = devanado a { $value } ± { $u } °C
