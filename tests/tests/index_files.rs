@@ -354,7 +354,11 @@ fn several_at_once_do_not_spoil_it() {
         });
         scope.spawn(|| {
             for n in 0..3 {
-                shop.put(&format!("new-{n}.trail"), &visit(20 + n, 0));
+                // The same trail once more, whole at every moment: it is read and taken in again.
+                let beside = shop.path().join("beside");
+                fs::write(&beside, visit(n, 0).bytes()).expect("a trail");
+                let to = shop.visits().join(format!("u{n}-00.trail"));
+                fs::rename(beside, to).expect("put in its place");
                 let updated = Index::open(&index).and_then(|mut i| i.update(&[]));
                 held(updated.map(drop));
             }

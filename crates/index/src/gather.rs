@@ -3,6 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::sync_channel;
+use std::thread;
 
 use ohmtrail_trail::Hash;
 
@@ -16,6 +18,9 @@ use crate::index::Index;
 use crate::lock::Lock;
 use crate::sheets::Sheets;
 use crate::value::{Row, Value};
+
+/// How many trails are folded ahead of those that are taken in.
+const AHEAD: usize = 64;
 
 /// What a rebuild or an update did.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -96,7 +101,9 @@ pub(crate) fn fill(
     index.together(|index| {
         index.tell_folders(folders, sheets_folder)?;
         index.learn(sheets)?;
-        gather(index, folders, sheets, true)
+        let gathered = gather(index, folders, sheets, true)?;
+        index.filled()?;
+        Ok(gathered)
     })
 }
 
@@ -219,8 +226,9 @@ fn gather(
     for path in &gone {
         gathering.release(path)?;
     }
+    gathering.changed()?;
     while let Some(path) = gathering.queue.pop_first() {
-        gathering.trail(&path)?;
+        gathering.again(&path)?;
     }
     let units = std::mem::take(&mut gathering.units);
     gathering.index.count(&units)?;
@@ -247,14 +255,49 @@ fn holders(had: &BTreeMap<PathBuf, Had>) -> BTreeMap<i64, PathBuf> {
 }
 
 impl Gathering<'_> {
-    /// Reads one trail.
-    fn trail(&mut self, path: &Path) -> Result<(), Error> {
+    /// Reads the trails that changed: one thread reads and folds them, this one takes them in.
+    fn changed(&mut self) -> Result<(), Error> {
+        let queue = std::mem::take(&mut self.queue);
+        let files: Vec<(PathBuf, Lies, Option<Hash>)> = queue
+            .into_iter()
+            .filter_map(|path| {
+                let lies = self.lie.get(&path)?.clone();
+                let held = self.held(&path);
+                Some((path, lies, held))
+            })
+            .collect();
+        let sheets = self.sheets;
+        let (send, receive) = sync_channel(AHEAD);
+        thread::scope(|scope| {
+            scope.spawn(move || {
+                for (path, lies, held) in files {
+                    let lies = lies.kept(now_ns());
+                    let folded = fold_file(&path, sheets, held.as_ref());
+                    if send.send((path, lies, folded)).is_err() {
+                        // Taking one in failed, and said so.
+                        return;
+                    }
+                }
+            });
+            for (path, lies, folded) in receive {
+                self.folded(&path, lies, folded)?;
+            }
+            Ok(())
+        })
+    }
+
+    /// Reads one trail again.
+    fn again(&mut self, path: &Path) -> Result<(), Error> {
         let Some(lies) = self.lie.get(path).map(|lies| lies.kept(now_ns())) else {
             return Ok(());
         };
-        let held: Option<Hash> = self.had.get(path).and_then(|had| had.head.parse().ok());
-        let folded = fold_file(path, self.sheets, held.as_ref());
+        let folded = fold_file(path, self.sheets, self.held(path).as_ref());
         self.folded(path, lies, folded)
+    }
+
+    /// The head that a file had when it was indexed.
+    fn held(&self, path: &Path) -> Option<Hash> {
+        self.had.get(path).and_then(|had| had.head.parse().ok())
     }
 
     /// Takes in what a trail gave.

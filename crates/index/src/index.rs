@@ -9,13 +9,15 @@ use crate::fold::Folded;
 use crate::lock::Lock;
 use crate::sheets::Sheets;
 use crate::sqlite::Sqlite;
-use crate::tables::TABLES;
+use crate::tables::{TABLES, WORDS};
 use crate::value::Value;
 
 /// The shop index: rows of every trail, for questions over many visits. It is made of the trails
 /// alone, and can be made anew from them at any time.
 pub struct Index {
     pub(crate) store: Sqlite,
+    /// Whether it is new and being filled: what is derived is derived at the end.
+    filling: bool,
     /// Held while it is open; none of one that nobody else knows of.
     _lock: Option<Lock>,
 }
@@ -36,6 +38,7 @@ impl Index {
     pub(crate) fn create(path: &Path) -> Result<Self, Error> {
         Ok(Index {
             store: Sqlite::create(path)?,
+            filling: true,
             _lock: None,
         })
     }
@@ -72,6 +75,7 @@ impl Index {
         match open(path) {
             Ok(store) => Ok(Index {
                 store,
+                filling: false,
                 _lock: Some(lock),
             }),
             Err(error) => {
@@ -87,6 +91,7 @@ impl Index {
     pub(crate) fn open_own(path: &Path) -> Result<Self, Error> {
         Ok(Index {
             store: Sqlite::open(path)?,
+            filling: false,
             _lock: None,
         })
     }
@@ -107,17 +112,39 @@ impl Index {
             self.remove(folded.visit)?;
         }
         for (table, row) in &folded.rows {
-            self.store.run(&table.insert(), row)?;
+            self.store.insert(table, row)?;
+            if table.name == WORDS.name && !self.filling {
+                self.store.list_words(row[1].text())?;
+            }
         }
-        Ok(())
+        self.count_parts(folded.visit, 1)
     }
 
     /// Takes a visit's rows out.
     pub(crate) fn remove(&mut self, visit: i64) -> Result<(), Error> {
+        self.count_parts(visit, -1)?;
         for table in TABLES {
             let sql = format!("DELETE FROM {} WHERE visit = $1", table.name);
             self.store.run(&sql, &[visit.into()])?;
         }
+        Ok(())
+    }
+
+    /// Adds a visit to what is counted of kinds of parts, or takes it out.
+    fn count_parts(&mut self, visit: i64, by: i64) -> Result<(), Error> {
+        if self.filling {
+            return Ok(());
+        }
+        let sql = counts("visit = $2", "$1");
+        self.store.run(&sql, &[by.into(), visit.into()])?;
+        self.store.run("DELETE FROM counts WHERE n = 0", &[])
+    }
+
+    /// Derives what was left while it was filled.
+    pub(crate) fn filled(&mut self) -> Result<(), Error> {
+        self.store.run(&counts("visit IS NOT NULL", "1"), &[])?;
+        self.store.make_searched()?;
+        self.filling = false;
         Ok(())
     }
 
@@ -227,4 +254,21 @@ impl Index {
             }
         }
     }
+}
+
+/// The SQL that adds to what is counted, of these visits: those that came to a conclusion by sheet, and
+/// those that found a fault by the kind of its part, and by how it failed.
+fn counts(of: &str, by: &str) -> String {
+    format!(
+        "INSERT INTO counts (what, simulated, name, mode, n) \
+         SELECT 'sheet', simulated, sheet, '', {by} * count(*) FROM visits \
+         WHERE {of} AND outcome IN ('faults', 'no-fault', 'none-of-these') GROUP BY simulated, sheet \
+         UNION ALL \
+         SELECT 'kind', simulated, kind, '', {by} * count(DISTINCT visit) FROM findings \
+         WHERE {of} AND kind IS NOT NULL GROUP BY simulated, kind \
+         UNION ALL \
+         SELECT 'mode', simulated, kind, mode, {by} * count(DISTINCT visit) FROM findings \
+         WHERE {of} AND kind IS NOT NULL GROUP BY simulated, kind, mode \
+         ON CONFLICT (what, simulated, name, mode) DO UPDATE SET n = n + excluded.n"
+    )
 }

@@ -19,11 +19,16 @@ const TOLD: usize = 20;
 /// How many visits are compared at a time.
 const CHUNK: usize = 1000;
 /// What is compared beside [`TABLES`]: what is derived once more.
-const DERIVED: [(&str, &str, usize); 2] = [
+const DERIVED: [(&str, &str, usize); 3] = [
     (
         "units",
         "SELECT unit, simulated, sheet, visits, first_us, last_us FROM units ORDER BY unit, simulated",
         2,
+    ),
+    (
+        "counts",
+        "SELECT what, simulated, name, mode, n FROM counts ORDER BY what, simulated, name, mode",
+        4,
     ),
     (
         "parts",
@@ -50,9 +55,11 @@ pub struct Comparison {
 /// # Errors
 /// [`Error`]. A difference is no error.
 pub fn verify(path: &Path) -> Result<Comparison, Error> {
-    let mut index = Index::open(path)?;
+    // Nothing is put beside what is no index.
+    drop(Index::open(path)?);
     // An update in between would make it look unequal.
     let _writing = Lock::to_write(path)?;
+    let mut index = Index::open(path)?;
     let folders = index.folders()?;
     if folders.is_empty() {
         return Err(Error::NoFolders {

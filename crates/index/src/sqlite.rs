@@ -1,5 +1,6 @@
 //! An index in one SQLite file.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -7,7 +8,7 @@ use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{Connection, ErrorCode, OpenFlags, ToSql, params_from_iter};
 
 use crate::error::Error;
-use crate::tables::{BESIDE, TABLES};
+use crate::tables::{BESIDE, TABLES, Table};
 use crate::value::{Row, Value};
 
 /// "OTIX": the file's application, at its bytes 68 to 71.
@@ -19,10 +20,29 @@ const PATIENCE: Duration = Duration::from_secs(5);
 /// Statements that are kept ready.
 const STATEMENTS: usize = 64;
 
-/// The words to search, as a table of words with the visits that have them.
+/// How many words may begin with one that is searched, for each of them to be searched by itself.
+const BEGINNINGS: usize = 64;
+/// How long a beginning may be, in characters, that has its own list of visits.
+const LISTED: usize = 3;
+/// Bytes of words that are sorted at a time: while an index is filled, and afterwards.
+const SORTED: [i64; 2] = [64 << 20, 1 << 20];
+
+/// The words to search, as a table of words, and of how they begin, with the visits that have them. They
+/// are put in by the order of the visits: each step back would end a part that has to be merged later.
+/// The vocabulary counts the visits of every word that it tells, so the words have a list of their own; it
+/// may have more of them, of visits that are gone.
 const SEARCHED: &str = "
 CREATE VIRTUAL TABLE searched USING fts5
-  (words, content = 'words', content_rowid = 'visit', tokenize = 'ascii', detail = none, prefix = '2 3');
+  (words, content = 'words', content_rowid = 'visit', tokenize = 'ascii', detail = none, prefix = '1 2 3');
+CREATE VIRTUAL TABLE vocabulary USING fts5vocab (searched, row);
+CREATE TABLE terms (term TEXT PRIMARY KEY) WITHOUT ROWID;
+";
+const FILL_SEARCHED: &str = "
+INSERT INTO searched (rowid, words) SELECT visit, words FROM words ORDER BY visit;
+INSERT INTO searched (searched) VALUES ('optimize');
+INSERT INTO terms SELECT term FROM vocabulary;
+";
+const KEEP_SEARCHED: &str = "
 CREATE TRIGGER words_in AFTER INSERT ON words BEGIN
   INSERT INTO searched (rowid, words) VALUES (new.visit, new.words);
 END;
@@ -36,6 +56,8 @@ END;
 pub(crate) struct Sqlite {
     connection: Connection,
     name: String,
+    /// The SQL that puts a row in each table.
+    inserts: BTreeMap<&'static str, String>,
 }
 
 impl Sqlite {
@@ -47,17 +69,25 @@ impl Sqlite {
         store.batch(
             "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -65536",
         )?;
-        let tables: Vec<String> = TABLES
-            .iter()
-            .map(|t| t.create().replace(");", ") WITHOUT ROWID;"))
-            .collect();
+        let tables: Vec<String> = TABLES.iter().map(|t| t.create()).collect();
         store.batch(&tables.concat())?;
         store.batch(BESIDE)?;
-        store.batch(SEARCHED)?;
         store.batch(&format!(
             "PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION}"
         ))?;
         Ok(store)
+    }
+
+    /// Makes what is searched of a new index, once its tables are filled.
+    pub(crate) fn make_searched(&mut self) -> Result<(), Error> {
+        let sorted = |bytes: i64| {
+            format!("INSERT INTO searched (searched, rank) VALUES ('hashsize', {bytes});")
+        };
+        self.batch(SEARCHED)?;
+        self.batch(&sorted(SORTED[0]))?;
+        self.batch(FILL_SEARCHED)?;
+        self.batch(&sorted(SORTED[1]))?;
+        self.batch(KEEP_SEARCHED)
     }
 
     /// An index that is there.
@@ -97,6 +127,7 @@ impl Sqlite {
         Ok(Sqlite {
             connection,
             name: path.display().to_string(),
+            inserts: BTreeMap::new(),
         })
     }
 
@@ -143,6 +174,25 @@ impl Sqlite {
         done.map(|_| ()).map_err(|e| self.refused(&e))
     }
 
+    /// Puts a row in.
+    pub(crate) fn insert(&mut self, table: &'static Table, row: &[Value]) -> Result<(), Error> {
+        let sql = self.inserts.entry(table.name);
+        let sql = sql.or_insert_with(|| table.insert());
+        let done = self
+            .connection
+            .prepare_cached(sql)
+            .and_then(|mut statement| statement.execute(params_from_iter(row)));
+        done.map(|_| ()).map_err(|e| self.refused(&e))
+    }
+
+    /// Lists words that are searched.
+    pub(crate) fn list_words(&mut self, words: &str) -> Result<(), Error> {
+        for word in words.split(' ').filter(|word| !word.is_empty()) {
+            self.run("INSERT OR IGNORE INTO terms VALUES ($1)", &[word.into()])?;
+        }
+        Ok(())
+    }
+
     /// Runs several statements without parameters.
     pub(crate) fn batch(&mut self, sql: &str) -> Result<(), Error> {
         self.connection
@@ -152,26 +202,64 @@ impl Sqlite {
 
     /// The latest visits that have, for each of these words, one that begins with it.
     pub(crate) fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
-        let all: Vec<String> = words.iter().map(|word| format!("\"{word}\"*")).collect();
+        let mut all = Vec::with_capacity(words.len());
+        for word in words {
+            match self.beginning(word)? {
+                Some(one) => all.push(one),
+                None => return Ok(Vec::new()),
+            }
+        }
         let sql = "SELECT rowid FROM searched WHERE searched MATCH $1 ORDER BY rowid DESC LIMIT $2";
         let rows = self.rows(sql, &[all.join(" AND ").into(), limit.into()])?;
         Ok(rows.iter().filter_map(|row| row[0].int()).collect())
+    }
+
+    /// What is searched for words that begin so; none if no word does.
+    ///
+    /// Of a beginning without a list of its own, SQLite first merges the lists of every word that begins
+    /// so, whole. Where these are few they are named instead: their lists are only read as far as needed.
+    fn beginning(&mut self, word: &str) -> Result<Option<String>, Error> {
+        let any = format!("\"{word}\"*");
+        if word.chars().count() <= LISTED {
+            return Ok(Some(any));
+        }
+        let sql = "SELECT term FROM terms WHERE term >= $1 AND term < $2 LIMIT $3";
+        let most = i64::try_from(BEGINNINGS).unwrap_or(i64::MAX) + 1;
+        let behind = format!("{word}{}", char::MAX);
+        let found = self.rows(sql, &[word.into(), behind.into(), most.into()])?;
+        Ok(match found.len() {
+            0 => None,
+            n if n > BEGINNINGS => Some(any),
+            _ => {
+                let each: Vec<String> = found
+                    .iter()
+                    .map(|row| format!("\"{}\"", row[0].text()))
+                    .collect();
+                Some(format!("({})", each.join(" OR ")))
+            }
+        })
     }
 
     /// Looks whether the file itself is whole.
     pub(crate) fn check(&mut self) -> Result<(), Error> {
         // The words that are searched are those of the table, and every page is whole.
         self.batch("INSERT INTO searched (searched, rank) VALUES ('integrity-check', 1)")?;
+        let unlisted =
+            "SELECT term FROM vocabulary WHERE term NOT IN (SELECT term FROM terms) LIMIT 1";
+        if let Some(row) = self.rows(unlisted, &[])?.first() {
+            return Err(self.damaged(&format!("\"{}\" is not among its words", row[0].text())));
+        }
         let found = self.rows("PRAGMA quick_check(1)", &[])?;
         match found.first().map(|row| row[0].text()) {
             Some("ok") => Ok(()),
-            said => Err(Error::Store {
-                name: self.name.clone(),
-                why: format!(
-                    "the file is damaged: {}; make it anew with `ohmtrail index rebuild`",
-                    said.unwrap_or_default()
-                ),
-            }),
+            said => Err(self.damaged(said.unwrap_or_default())),
+        }
+    }
+
+    fn damaged(&self, what: &str) -> Error {
+        Error::Store {
+            name: self.name.clone(),
+            why: format!("the file is damaged: {what}; make it anew with `ohmtrail index rebuild`"),
         }
     }
 }

@@ -74,15 +74,12 @@ impl Index {
         kind: Option<&str>,
         simulated: bool,
     ) -> Result<Vec<KindOfPart>, Error> {
+        let sql = "SELECT what, name, mode, n FROM counts WHERE simulated = $1";
+        let counts = self.store.rows(sql, &[simulated.into()])?;
+        let of = |what: &'static str| counts.iter().filter(move |row| row[0].text() == what);
         // Visits that came to a conclusion, by sheet; then by the kinds that a sheet has.
-        let rows = self.store.rows(
-            "SELECT sheet, count(*) FROM visits WHERE simulated = $1 AND outcome IN \
-             ('faults', 'no-fault', 'none-of-these') GROUP BY sheet",
-            &[simulated.into()],
-        )?;
-        let visits: BTreeMap<&str, i64> = rows
-            .iter()
-            .map(|row| (row[0].text(), row[1].int().unwrap_or(0)))
+        let visits: BTreeMap<&str, i64> = of("sheet")
+            .map(|row| (row[1].text(), row[3].int().unwrap_or(0)))
             .collect();
         let sheets = self
             .store
@@ -93,28 +90,16 @@ impl Index {
             *of_kind.entry(row[1].text().to_owned()).or_default() += here;
         }
         of_kind.insert(crate::sheets::WIRE.to_owned(), visits.values().sum());
-        let modes = self.store.rows(
-            "SELECT kind, mode, count(DISTINCT visit) FROM findings WHERE simulated = $1 \
-             AND kind IS NOT NULL GROUP BY kind, mode",
-            &[simulated.into()],
-        )?;
-        let totals = self.store.rows(
-            "SELECT kind, count(DISTINCT visit) FROM findings WHERE simulated = $1 \
-             AND kind IS NOT NULL GROUP BY kind",
-            &[simulated.into()],
-        )?;
-        let mut all: Vec<KindOfPart> = totals
-            .iter()
-            .filter(|row| kind.is_none_or(|kind| kind == row[0].text()))
+        let mut all: Vec<KindOfPart> = of("kind")
+            .filter(|row| kind.is_none_or(|kind| kind == row[1].text()))
             .map(|row| {
-                let (kind, failed) = (row[0].text(), row[1].int().unwrap_or(0));
+                let (kind, failed) = (row[1].text(), row[3].int().unwrap_or(0));
                 let visits = of_kind.get(kind).copied().unwrap_or(0);
-                let mut modes: Vec<(String, Share)> = modes
-                    .iter()
-                    .filter(|m| m[0].text() == kind)
+                let mut modes: Vec<(String, Share)> = of("mode")
+                    .filter(|m| m[1].text() == kind)
                     .map(|m| {
-                        let share = Share::of(m[2].int().unwrap_or(0), failed);
-                        (m[1].text().to_owned(), share)
+                        let share = Share::of(m[3].int().unwrap_or(0), failed);
+                        (m[2].text().to_owned(), share)
                     })
                     .collect();
                 modes.sort_by(|a, b| b.1.k.cmp(&a.1.k).then_with(|| a.0.cmp(&b.0)));

@@ -282,17 +282,18 @@ pub const EXPORTED: [&Table; 7] = [
     &VISITS, &TAKES, &FINDINGS, &PLATES, &FITTED, &DECISIONS, &DAMAGES,
 ];
 
-/// What stands beside the tables: the parts of the sheets that may be visited, the units with their counts, where the trails lie, and what the index was told.
-pub const BESIDE: &str = "
+/// What stands beside the tables: the parts of the sheets that may be visited, the units and the kinds of
+/// parts with their counts, where the trails lie, and what the index was told.
+pub(crate) const BESIDE: &str = "
 CREATE TABLE parts (sheet TEXT NOT NULL, part TEXT NOT NULL, kind TEXT NOT NULL, PRIMARY KEY (sheet, part));
 CREATE TABLE units (unit TEXT NOT NULL, simulated BIGINT NOT NULL, sheet TEXT NOT NULL, visits BIGINT NOT NULL,
   first_us BIGINT NOT NULL, last_us BIGINT NOT NULL, PRIMARY KEY (unit, simulated));
+CREATE TABLE counts (what TEXT NOT NULL, simulated BIGINT NOT NULL, name TEXT NOT NULL, mode TEXT NOT NULL,
+  n BIGINT NOT NULL, PRIMARY KEY (what, simulated, name, mode));
 CREATE TABLE files (path TEXT PRIMARY KEY, bytes BIGINT NOT NULL, changed_ns BIGINT NOT NULL, visit BIGINT,
   records BIGINT NOT NULL, head TEXT NOT NULL, rewritten TEXT, problem TEXT);
 CREATE TABLE told (what TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE INDEX visits_unit ON visits (unit, simulated, visit);
-CREATE INDEX visits_sheet ON visits (simulated, outcome, sheet);
-CREATE INDEX findings_kind ON findings (simulated, kind, mode, visit);
 CREATE INDEX units_last ON units (simulated, last_us);
 CREATE INDEX files_visit ON files (visit);
 CREATE INDEX files_problem ON files (path) WHERE problem IS NOT NULL;

@@ -200,6 +200,20 @@ fn questions(index: &mut Index, units: u32) -> Duration {
             Box::new(|i, _| drop(i.search("c 0", 50).expect("search"))),
         ),
         (
+            "search, a unit among all",
+            Box::new(move |i, n| {
+                let words = format!("{} nothing", &of(n)[9..]);
+                drop(i.search(&words, 50).expect("search"));
+            }),
+        ),
+        (
+            "search, how many begin",
+            Box::new(|i, n| {
+                let words = format!("000{} invent", n % 10);
+                drop(i.search(&words, 50).expect("search"));
+            }),
+        ),
+        (
             "search, no such word",
             Box::new(|i, _| drop(i.search("zebrawood", 50).expect("search"))),
         ),
