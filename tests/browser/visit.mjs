@@ -189,6 +189,16 @@ await page.goto(told.base);
 await phone.look("visits");
 await phone.follow("a.card", "**/visits/*");
 await phone.look("ended");
+
+// ---- the repair is begun, a visit of its own -------------------------------------------------------
+const { touches, safety } = count;
+await phone.follow(`a[href="${path}/repair"]`, "**/repair");
+await phone.look("begin-repair");
+assert.equal(await page.locator("[name=fit]:checked").count() >= 1, true);
+await phone.follow("form.sheet button.main", (url) => /^\/visits\/[^/]+$/.test(url.pathname));
+await page.waitForSelector("[data-ask]");
+assert.notEqual(new URL(page.url()).pathname, path);
+await phone.look("repairing");
 assert.deepEqual(phone.wrong, []);
 await browser.close();
-ended({ visit: path.split("/")[2], touches: count.touches, safety: count.safety, states: phone.seen.size, struck });
+ended({ visit: path.split("/")[2], touches, safety, states: phone.seen.size, struck });

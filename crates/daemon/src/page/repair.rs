@@ -99,7 +99,7 @@ fn choice(t: Tongue, (part, words): &Choice, checked: bool) -> Markup {
     html! {
         label.choice {
             input type="checkbox" name="fit" value=(part) checked[checked];
-            span { (part) @if !words.is_empty() { ": " (t.phrase_or_own(words)) } }
+            span { @if words.is_empty() { (part) } @else { (t.phrase_or_own(words)) } }
         }
     }
 }

@@ -127,17 +127,19 @@ impl<'b> Keeper<'b> {
                 }
             });
             match next {
-                Next::Work(Some(work)) => work(&mut self),
+                Next::Work(Some(work)) => {
+                    // Whoever says something has seen what was read before: that comes first.
+                    let heard = self.hear(inbox.waiting(&mut news));
+                    self.only_the_disk(heard)?;
+                    work(&mut self);
+                }
                 Next::News => {}
                 Next::Tick => {
                     let ticked = self.tick();
                     self.only_the_disk(ticked)?;
                 }
                 Next::Work(None) | Next::Stop => {
-                    while let Ok(one) = inbox.news.try_recv() {
-                        news.push(one);
-                    }
-                    let heard = self.hear(&mut news);
+                    let heard = self.hear(inbox.waiting(&mut news));
                     self.only_the_disk(heard)?;
                     return self.end(Ended::Stopped);
                 }

@@ -29,6 +29,16 @@ pub(super) struct Inbox {
     pub finished: watch::Sender<bool>,
 }
 
+impl Inbox {
+    /// What has come from the meters and was not taken in, behind what is in `news`.
+    pub(super) fn waiting<'n>(&mut self, news: &'n mut Vec<News>) -> &'n mut Vec<News> {
+        while let Ok(one) = self.news.try_recv() {
+            news.push(one);
+        }
+        news
+    }
+}
+
 /// How a keeper begins.
 pub(super) enum First {
     /// With a new trail.
