@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use ohmtrail_core::gates::limits as gates;
+use ohmtrail_core::refrigerant::charge::{Fault, Feature, HABITS, Look, Suspect};
 use ohmtrail_core::rules;
 use ohmtrail_core::source::{Source, Status};
 
@@ -137,6 +138,37 @@ fn gate_limits() -> String {
     out
 }
 
+/// What the refrigerant side is weighed with, besides the drawn units: estimates, all of them.
+fn weights() -> String {
+    let mut out = format!("\nBy {} ({}).\n", HABITS.what, HABITS.status.words());
+    out.push_str("\n| suspect | held probable beforehand |\n|---|---|\n");
+    let faults = Fault::ALL.map(Suspect::Fault);
+    for suspect in [Suspect::NoFault]
+        .into_iter()
+        .chain(faults)
+        .chain([Suspect::NoneOfThese])
+    {
+        writeln!(out, "| `{}` | {} |", suspect.name(), suspect.prior()).unwrap();
+    }
+    out.push_str("\n| look | about | yes where it is | yes where it is not |\n|---|---|---|---|\n");
+    for look in Look::ALL {
+        let [there, elsewhere] = look.yes();
+        let about = look.about().name();
+        writeln!(
+            out,
+            "| `{}` | `{about}` | {there} | {elsewhere} |",
+            look.name()
+        )
+        .unwrap();
+    }
+    out.push_str("\n| quantity | what the model does not know of a unit, K |\n|---|---|\n");
+    for feature in Feature::ALL {
+        writeln!(out, "| `{}` | {} |", feature.name(), feature.blur()).unwrap();
+    }
+    out.push('\n');
+    out
+}
+
 /// The statuses, and what each may do.
 fn statuses() -> String {
     let mut out = "\n| status | may condemn alone | limits |\n|---|---|---|\n".to_owned();
@@ -164,6 +196,7 @@ fn every_limit_is_listed_with_its_source() {
             ("statuses", statuses()),
             ("limits", limits()),
             ("gates", gate_limits()),
+            ("charge", weights()),
         ],
     );
 }

@@ -188,6 +188,18 @@ impl Air {
     }
 }
 
+/// A wet bulb that was worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WetBulb {
+    /// The temperature, with the uncertainty of both readings.
+    pub at: Quantity<Celsius>,
+    /// Kelvins of it for each kelvin of the dry bulb: what an error of that thermometer does to both.
+    pub by_dry_bulb: f64,
+}
+
+/// Kelvins over which a slope is taken where the thermometer is known better than that.
+const STEP: f64 = 0.05;
+
 /// The wet bulb from dry bulb and relative humidity, with the uncertainty of both.
 ///
 /// # Errors
@@ -196,7 +208,7 @@ pub fn wet_bulb(
     dry_bulb: Quantity<Celsius>,
     humidity: Quantity<Ratio>,
     pressure: Pascals,
-) -> Result<Quantity<Celsius>, RuleError> {
+) -> Result<WetBulb, RuleError> {
     if !(dry_bulb.measured().is_sound() && humidity.measured().is_sound()) {
         return Err(RuleError::NotFinite);
     }
@@ -208,18 +220,23 @@ pub fn wet_bulb(
     let value = at(dry, share)?;
     // Half the change from one side to the other (JCGM 100:2008, 5.1.3 note 2), kept within the range.
     let [coldest, warmest] = TEMPERATURES;
-    let cold = at((dry - dry_bulb.u).max(coldest), share)?;
-    let warm = at((dry + dry_bulb.u).min(warmest), share)?;
+    let step = dry_bulb.u.max(STEP);
+    let (cold, warm) = ((dry - step).max(coldest), (dry + step).min(warmest));
+    let by_dry_bulb = (at(warm, share)? - at(cold, share)?) / (warm - cold);
     let drier = at(dry, (share - humidity.u).max(0.0))?;
     let damper = at(dry, (share + humidity.u).min(1.0))?;
-    Ok(Quantity {
-        value: Celsius(value),
-        u: root_sum_square([0.5 * (warm - cold), 0.5 * (damper - drier)]),
-        assumed: dry_bulb.assumed || humidity.assumed,
+    Ok(WetBulb {
+        at: Quantity {
+            value: Celsius(value),
+            u: root_sum_square([by_dry_bulb * dry_bulb.u, 0.5 * (damper - drier)]),
+            assumed: dry_bulb.assumed || humidity.assumed,
+        },
+        by_dry_bulb,
     })
 }
 
-const PRESSURES: [f64; 2] = [50_000.0, 110_000.0];
+/// Air pressures that the relations are used at here, pascals.
+pub const PRESSURES: [f64; 2] = [50_000.0, 110_000.0];
 
 fn within(value: f64, [low, high]: [f64; 2]) -> Result<f64, RuleError> {
     if !value.is_finite() {

@@ -146,16 +146,24 @@ fn the_uncertainty_of_a_wet_bulb_is_that_of_what_it_is_made_of() {
     let at = |t, rh| {
         wet_bulb(read(t, 0.0), share(rh, 0.0), SEA)
             .expect("within")
+            .at
             .value
             .get()
     };
-    let found = wet_bulb(read(25.0, 0.5), share(0.5, 0.02), SEA).expect("within");
+    let worked = wet_bulb(read(25.0, 0.5), share(0.5, 0.02), SEA).expect("within");
+    let found = worked.at;
     let by_hand = f64::hypot(
         (at(25.5, 0.5) - at(24.5, 0.5)) / 2.0,
         (at(25.0, 0.52) - at(25.0, 0.48)) / 2.0,
     );
     assert!((found.u - by_hand).abs() < 1e-9, "{found:?} {by_hand}");
     assert!(found.u > 0.4 && found.u < 0.6, "{found:?}");
+    // What an error of the thermometer does to it, however well that is known.
+    let slope = at(25.5, 0.5) - at(24.5, 0.5);
+    assert!((worked.by_dry_bulb - slope).abs() < 1e-9, "{worked:?}");
+    let exact = wet_bulb(read(25.0, 0.0), share(0.5, 0.0), SEA).expect("within");
+    assert_eq!(exact.at.u, 0.0);
+    assert!((exact.by_dry_bulb - slope).abs() < 1e-3, "{exact:?}");
     // At the end of the range it stays in it.
     assert!(wet_bulb(read(60.0, 0.5), share(1.0, 0.02), SEA).is_ok());
 }

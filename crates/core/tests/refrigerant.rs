@@ -217,12 +217,21 @@ fn ratios_are_of_absolute_pressures() {
 #[test]
 fn a_fixed_orifices_target() {
     let celsius = |f: f64| Celsius((f - 32.0) / 1.8);
-    let target = |wet: f64, dry: f64| target_superheat(celsius(wet), celsius(dry));
+    let sea = Pascals(101_325.0);
+    let target = |wet: f64, dry: f64| target_superheat(celsius(wet), celsius(dry), sea);
     for (wet, dry, expected) in [(67.0, 95.0, 13.0), (63.0, 95.0, 7.0)] {
         let kelvins = target(wet, dry).expect("valid").get();
         assert!((kelvins * 1.8 - expected).abs() < 1e-9, "{kelvins}");
     }
-    assert_eq!(target(60.0, 95.0), None);
+    assert_eq!(target(60.0, 95.0), Err(Unprovable::HotAndDry));
+    // The formula is of the sea: on a hill it is still used, on a mountain it is not.
+    let at = |metres| {
+        let air = standard_air(metres).expect("within").value;
+        target_superheat(celsius(67.0), celsius(95.0), air)
+    };
+    assert_eq!(at(350.0), target(67.0, 95.0));
+    assert_eq!(at(400.0), Err(Unprovable::ThinForTarget));
+    assert_eq!(at(1600.0), Err(Unprovable::ThinForTarget));
 }
 
 /// 2008 California Residential Appendix RA3.2: from 55 degrees Fahrenheit outdoors; a fixed orifice's
@@ -256,9 +265,9 @@ fn the_weather_allows_it_or_not() {
     // As the target's own function has it.
     for out in (55..115).map(f64::from) {
         for wet in (50..76).map(f64::from) {
-            let target = target_superheat(celsius(wet), celsius(out));
+            let target = target_superheat(celsius(wet), celsius(out), Pascals(101_325.0));
             assert_eq!(
-                target.is_some(),
+                target.is_ok(),
                 may(out, wet, orifice).is_ok(),
                 "{out} {wet}"
             );

@@ -1,7 +1,7 @@
 //! Moist air, and the air that a cooling unit works in.
 
 use ohmtrail_core::accuracy::Quantity;
-use ohmtrail_core::psychrometrics::{self as moist, Air, MOIST_AIR};
+use ohmtrail_core::psychrometrics::{self as moist, Air, MOIST_AIR, PRESSURES, WetBulb};
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::charge::Weather;
 use ohmtrail_core::units::{Celsius, Pascals, Ratio};
@@ -10,7 +10,7 @@ use super::Stop;
 use super::answer::Answer;
 use super::input::Bench;
 use super::number::show;
-use super::refrigerant::air;
+use super::refrigerant::Altitude;
 use crate::fail::Fail;
 
 /// How humid it is.
@@ -44,14 +44,24 @@ impl Humid {
         bench: &mut Bench,
         dry: Quantity<Celsius>,
         pressure: Pascals,
-    ) -> Result<Quantity<Celsius>, Stop> {
+    ) -> Result<WetBulb, Stop> {
+        let [thinnest, thickest] = PRESSURES;
+        if !(thinnest..=thickest).contains(&pressure.get()) {
+            return Err(Fail::input(
+                "--altitude: moist air is worked out up to 5570 metres above the sea".to_owned(),
+            )
+            .into());
+        }
         match (&self.wet_bulb, &self.humidity) {
             (Some(text), _) => {
                 let wet: Quantity<Celsius> = bench.read("wet-bulb", text, Function::Celsius)?;
                 Air::by_wet_bulb(dry.value, wet.value, pressure).map_err(|_| {
                     Fail::input("--wet-bulb: over the dry bulb, or under what dry air would have; see that they are not swapped; -40 to 60 Cel".to_owned())
                 })?;
-                Ok(wet)
+                Ok(WetBulb {
+                    at: wet,
+                    by_dry_bulb: 0.0,
+                })
             }
             (None, Some(text)) => {
                 let share = humidity(bench, text)?;
@@ -72,22 +82,16 @@ pub struct Moist {
     dry_bulb: String,
     #[command(flatten)]
     humid: Humid,
-    /// Metres above the sea
-    #[arg(
-        long,
-        value_name = "METRES",
-        default_value_t = 0.0,
-        allow_hyphen_values = true
-    )]
-    altitude: f64,
+    #[command(flatten)]
+    altitude: Altitude,
 }
 
 impl Moist {
     /// Computes; nothing is judged.
     pub fn judge(&self, bench: &mut Bench) -> Result<Answer, Stop> {
-        let pressure = air(self.altitude)?.value;
+        let pressure = self.altitude.air()?.value;
         let dry: Quantity<Celsius> = bench.read("dry-bulb", &self.dry_bulb, Function::Celsius)?;
-        let wet = self.humid.wet_bulb(bench, dry, pressure)?;
+        let wet = self.humid.wet_bulb(bench, dry, pressure)?.at;
         let found = Air::by_wet_bulb(dry.value, wet.value, pressure)?;
         let share = found.relative_humidity().get();
         let mut answer = Answer::new(format!(
@@ -145,26 +149,22 @@ pub(super) struct Around {
     indoor: String,
     #[command(flatten)]
     humid: Humid,
-    /// Metres above the sea
-    #[arg(
-        long,
-        value_name = "METRES",
-        default_value_t = 0.0,
-        allow_hyphen_values = true
-    )]
-    pub altitude: f64,
+    #[command(flatten)]
+    altitude: Altitude,
 }
 
 impl Around {
     pub(super) fn read(&self, bench: &mut Bench) -> Result<Weather, Stop> {
-        let air = air(self.altitude)?;
+        let air = self.altitude.air()?;
         let outdoor = bench.read("outdoor", &self.outdoor, Function::Celsius)?;
         let indoor = bench.read("return", &self.indoor, Function::Celsius)?;
+        let wet = self.humid.wet_bulb(bench, indoor, air.value)?;
         Ok(Weather {
             outdoor,
             indoor,
-            wet_bulb: self.humid.wet_bulb(bench, indoor, air.value)?,
+            wet_bulb: wet.at,
             air,
+            wet_by_indoor: wet.by_dry_bulb,
         })
     }
 }

@@ -115,6 +115,21 @@ impl Answer {
         self
     }
 
+    /// Which verdicts that only inform are outside their limit.
+    pub fn asides_outside(&self) -> Vec<&'static str> {
+        let asides = self.items.iter().filter(|i| !i.counts);
+        asides
+            .filter(|i| level(i.verdict.decision) >= Level::Check)
+            .map(|i| i.name)
+            .collect()
+    }
+
+    /// Puts another sentence in place of its own.
+    pub fn sentence(mut self, sentence: impl Into<String>) -> Self {
+        self.sentence = sentence.into();
+        self
+    }
+
     /// Adds something found, with what JSON gets besides the words.
     pub fn found(
         mut self,
@@ -204,7 +219,6 @@ impl Answer {
 
     fn outcome(&self) -> &'static str {
         match self.level() {
-            // A number that is held against nothing passes nothing.
             Level::Note => "computed",
             Level::Good => "passes",
             Level::Open => "not judged",
@@ -299,7 +313,9 @@ impl Answer {
         json!({
             "check": check,
             "outcome": match self.level() {
-                Level::Note | Level::Good => "pass",
+                // A number that is held against nothing passes nothing.
+                Level::Note => "computed",
+                Level::Good => "pass",
                 Level::Open => "not-judged",
                 Level::Check => "check",
                 Level::Fails => "fail",

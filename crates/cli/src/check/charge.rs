@@ -2,9 +2,11 @@
 
 use clap::ValueEnum;
 use ohmtrail_core::accuracy::Quantity;
+use ohmtrail_core::psychrometrics::Air;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::charge::{
-    self as rule, Advice, ChargeError, Feature, HABITS, Look, MODEL, Shown, Suspect, Weather,
+    self as rule, ChargeError, FEATURES, Feature, HABITS, Look, MODEL, Shown, USUAL,
+    USUAL_SUBCOOLING, Weather,
 };
 use ohmtrail_core::refrigerant::{
     ATMOSPHERE, Metering, Point, Refrigerant, SATURATION, absolute, compression_ratio, judge_ratio,
@@ -17,12 +19,35 @@ use super::Stop;
 use super::air::Around;
 use super::answer::{Answer, Level};
 use super::input::Bench;
+use super::meaning::{advice_json, advice_name, quantity, stands};
 use super::number::show;
-use super::refrigerant::{ALONE, CERTIFIED, air, refrigerant};
+use super::refrigerant::{ALONE, Altitude, CERTIFIED, liquid_in_suction, refrigerant};
 use crate::fail::Fail;
 
 /// What the model is of.
 const MODELLED: &str = "the model is of air conditioners of one speed in cooling, one fault at a time; measure after a quarter of an hour of steady running, airflow first";
+/// Where the model has no units.
+const DRY_OR_DAMP: &str = "the return air is drier or damper than the 25 to 75 % of saturation that the model's units were drawn in: what is expected is less certain";
+
+/// Whether the return air is as humid as some that units were drawn in: tests/fits/charge.py.
+fn drawn_humidity(weather: &Weather) -> bool {
+    let air = Air::by_wet_bulb(
+        weather.indoor.value,
+        weather.wet_bulb.value,
+        weather.air.value,
+    );
+    air.is_ok_and(|air| (0.25..=0.75).contains(&air.relative_humidity().get()))
+}
+
+/// The cautions of whatever is held against the model.
+fn modelled(answer: Answer, weather: &Weather) -> Answer {
+    let answer = answer.caution(MODELLED);
+    if drawn_humidity(weather) {
+        answer
+    } else {
+        answer.caution(DRY_OR_DAMP)
+    }
+}
 
 /// What feeds the indoor coil.
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -70,16 +95,13 @@ impl Split {
         let weather = self.around.read(bench)?;
         let supply = bench.read("supply", &self.supply, Function::Celsius)?;
         let metering = self.metering.into();
-        if let Err(why) = ohmtrail_core::refrigerant::provable(
-            weather.outdoor.value,
-            weather.wet_bulb.value,
-            Metering::ExpansionValve,
-        ) {
+        // The target superheat of an orifice is of no matter here.
+        if let Err(why) = weather.allows(Metering::ExpansionValve) {
             return Ok(Answer::void(why.words().to_owned()));
         }
         let found = split(&weather, metering, supply)?;
         let (at, expected) = (found.split.get(), found.expected);
-        Ok(Answer::new(format!(
+        let answer = Answer::new(format!(
             "The air cools by {}; {} is expected in this air: {}.",
             show(at, "K"),
             show(expected.value.get(), "K"),
@@ -94,8 +116,8 @@ impl Split {
             MODEL,
         )
         .verdict("over expected", "K", found.verdict)
-        .unproven(&["the airflow itself, which is measured by other means"])
-        .caution(MODELLED))
+        .unproven(&["the airflow itself, which is measured by other means"]);
+        Ok(modelled(answer, &weather))
     }
 }
 
@@ -114,20 +136,14 @@ pub struct Compression {
     /// What both are counted from
     #[arg(long, value_enum, default_value = "gauge")]
     pressures: Origin,
-    /// Metres above the sea, for what a gauge shows
-    #[arg(
-        long,
-        value_name = "METRES",
-        default_value_t = 0.0,
-        allow_hyphen_values = true
-    )]
-    altitude: f64,
+    #[command(flatten)]
+    altitude: Altitude,
 }
 
 impl Compression {
     /// Judges the ratio.
     pub fn judge(&self, bench: &mut Bench) -> Result<Answer, Stop> {
-        let air = air(self.altitude)?;
+        let air = self.altitude.air()?;
         let read = |bench: &mut Bench, name, text: &str| {
             let read = bench.read(name, text, Function::Pascals)?;
             counted(self.pressures, read, air)
@@ -272,6 +288,17 @@ pub struct Charge {
     /// =yes or =no
     #[arg(long = "look", value_name = "NAME=yes|no", value_parser = look)]
     looks: Vec<(Look, bool)>,
+    /// What was measured again, with the instruments taken off in between, and agreed: superheat, subcooling,
+    /// split, condensing or evaporating
+    #[arg(long = "again", value_name = "NAME", value_parser = feature)]
+    again: Vec<Feature>,
+}
+
+fn feature(text: &str) -> Result<Feature, String> {
+    Feature::by_name(text).ok_or_else(|| {
+        let names = Feature::ALL.map(Feature::name);
+        format!("not one of {}", names.join(", "))
+    })
 }
 
 fn look(text: &str) -> Result<(Look, bool), String> {
@@ -304,14 +331,21 @@ impl Charge {
         let metering = self.metering.into();
         let weather = self.around.read(bench)?;
         let read = self.read(bench, &weather)?;
+        for feature in &self.again {
+            if weather.over(*feature, metering, &read.shown).is_none() {
+                let (name, needs) = (feature.name(), feature.words());
+                let why = format!("--again {name}: it was not measured: give {needs}");
+                return Err(Fail::usage(why).into());
+            }
+        }
         let found = match rule::diagnose(metering, &weather, &read.shown, &self.looks) {
             Ok(found) => found,
             Err(ChargeError::Weather(why)) => {
-                return Ok(self.cautions(Answer::void(why.words().to_owned())));
+                let void = Answer::void(why.words().to_owned());
+                return Ok(self.cautions(void, &weather, &read.shown));
             }
             Err(ChargeError::Rule(why)) => return Err(why.into()),
         };
-        let (sentence, level) = stands(found.advice);
         let known = [
             ("suction-absolute", read.suction),
             ("liquid-absolute", read.liquid),
@@ -320,14 +354,29 @@ impl Charge {
             .into_iter()
             .filter_map(|(name, p)| Some((name, p?)))
             .collect();
-        let mut answer = pressures(Answer::new(sentence), self.pressures, &known);
+        let mut answer = pressures(Answer::default(), self.pressures, &known);
+        let assumed = metering == Metering::ExpansionValve
+            && read.shown.subcooling.is_some()
+            && read.shown.plate_subcooling.is_none();
+        if assumed {
+            answer = answer.number(
+                "plate-subcooling",
+                "assumed: --plate-subcooling was not given",
+                USUAL_SUBCOOLING.value.get(),
+                USUAL_SUBCOOLING.u,
+                "K",
+                USUAL,
+            );
+        }
         for feature in Feature::ALL {
-            if let Some(over) = weather.over(feature, metering, &read.shown) {
-                let words = "over what units that run well show in this air";
-                answer = answer.number(feature.name(), words, over.value, over.u, "K", MODEL);
-            }
+            answer = quantity(answer, feature, metering, &weather, &read.shown);
         }
         answer = self.asides(answer, metering, &weather, &read);
+        let (mut sentence, level) = stands(found.advice, &answer.asides_outside());
+        if assumed {
+            sentence.push_str(" The plate's subcooling is assumed here: read it off the plate.");
+        }
+        answer = answer.sentence(sentence);
         for (suspect, p) in found.suspects.iter().take_while(|(_, p)| *p >= 0.01) {
             answer = answer.found(
                 "suspect",
@@ -346,12 +395,15 @@ impl Charge {
             Some(HABITS),
             advice_json(found.advice),
         );
-        Ok(self.cautions(answer.unproven(&["two faults at once"])))
+        answer = answer.unproven(&["two faults at once"]);
+        Ok(self.cautions(answer, &weather, &read.shown))
     }
 
-    fn cautions(&self, answer: Answer) -> Answer {
-        answer
-            .caution(MODELLED)
+    fn cautions(&self, mut answer: Answer, weather: &Weather, shown: &Shown) -> Answer {
+        if let Some(liquid) = shown.superheat.and_then(liquid_in_suction) {
+            answer = answer.caution(liquid);
+        }
+        modelled(answer, weather)
             .caution(CERTIFIED)
             .caution(self.refrigerant.safety_class().words())
     }
@@ -385,6 +437,12 @@ impl Charge {
         if plate.is_some_and(|k| !(0.0..=20.0).contains(&k)) {
             return Err(Fail::input("--plate-subcooling: 0 to 20 kelvins".to_owned()).into());
         }
+        if plate.is_some() && Metering::from(self.metering) == Metering::FixedOrifice {
+            return Err(Fail::usage(
+                "--plate-subcooling: a fixed orifice is charged by superheat, not by subcooling: leave it out, or see that --metering is right",
+            )
+            .into());
+        }
         let condensing = liquid
             .map(|p| saturation("liquid", name, Point::Bubble, p))
             .transpose()?;
@@ -403,12 +461,17 @@ impl Charge {
             supply,
             condensing,
             evaporating,
+            confirmed: self.confirmed(),
         };
         Ok(Read {
             shown,
             suction,
             liquid,
         })
+    }
+
+    fn confirmed(&self) -> [bool; FEATURES] {
+        Feature::ALL.map(|feature| self.again.contains(&feature))
     }
 
     /// One number at a time, as the published procedures have it: they inform.
@@ -436,7 +499,7 @@ impl Charge {
             answer = answer.aside("subcooling less plate", "K", judge_subcooling(k, plate));
         }
         if let Some(found) = shown.supply.and_then(|t| split(weather, metering, t).ok()) {
-            answer = answer.aside("split less expected", "K", found.verdict);
+            answer = answer.aside("split about expected", "K", found.verdict);
         }
         if let (Some(low), Some(high)) = (read.suction, read.liquid)
             && let Ok(ratio) = compression_ratio(high, low)
@@ -444,58 +507,5 @@ impl Charge {
             answer = answer.aside("compression ratio", "{ratio}", judge_ratio(ratio));
         }
         answer
-    }
-}
-
-/// Where it stands, in a sentence.
-fn stands(advice: Advice) -> (String, Level) {
-    match advice {
-        Advice::Found(Suspect::NoFault) => (
-            "Nothing that was measured speaks for a fault of charge, air or parts.".to_owned(),
-            Level::Good,
-        ),
-        Advice::Found(suspect) => (format!("Most probable: {}.", suspect.words()), Level::Check),
-        Advice::Next(check) => (
-            format!(
-                "Too near to tell yet. What tells most next: {}",
-                check.words()
-            ),
-            Level::Open,
-        ),
-        Advice::Again(check) => (
-            format!(
-                "Too near to tell yet. What tells most next is to measure again, with the instruments taken off in between: {}",
-                check.words()
-            ),
-            Level::Open,
-        ),
-        Advice::Unnamed => (
-            "What was measured fits no single fault here: something else, or two at once."
-                .to_owned(),
-            Level::Open,
-        ),
-        Advice::Undecided => (
-            "Too near to tell by what can be measured here.".to_owned(),
-            Level::Open,
-        ),
-    }
-}
-
-fn advice_name(advice: Advice) -> &'static str {
-    match advice {
-        Advice::Found(suspect) => suspect.name(),
-        Advice::Next(check) | Advice::Again(check) => check.name(),
-        Advice::Unnamed => "unnamed",
-        Advice::Undecided => "undecided",
-    }
-}
-
-fn advice_json(advice: Advice) -> serde_json::Value {
-    match advice {
-        Advice::Found(suspect) => json!({"found": suspect.name()}),
-        Advice::Next(check) => json!({"next": check.name(), "words": check.words()}),
-        Advice::Again(check) => json!({"again": check.name(), "words": check.words()}),
-        Advice::Unnamed => json!({"unnamed": true}),
-        Advice::Undecided => json!({"undecided": true}),
     }
 }

@@ -9,6 +9,7 @@ mod current;
 mod input;
 mod insulation;
 mod list;
+mod meaning;
 pub mod number;
 mod ohms;
 mod refrigerant;
@@ -21,8 +22,8 @@ use ohmtrail_core::rules::RuleError;
 use serde_json::Value;
 
 use self::answer::{Answer, Level};
-pub use self::input::rating;
 use self::input::{Bench, Meter};
+pub use self::input::rating;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;

@@ -3,7 +3,7 @@
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::{
-    self as rule, ATMOSPHERE, Metering, Point, Refrigerant, SATURATION, TARGET, Unprovable,
+    self as rule, ATMOSPHERE, Metering, Point, Refrigerant, SATURATION, TARGET,
 };
 use ohmtrail_core::rules::RuleError;
 use ohmtrail_core::units::{Celsius, Kelvins, Pascals};
@@ -26,10 +26,41 @@ pub(super) fn refrigerant(text: &str) -> Result<Refrigerant, String> {
     })
 }
 
-/// The air's pressure at an altitude.
-pub(super) fn air(metres: f64) -> Result<Quantity<Pascals>, Fail> {
-    rule::standard_air(metres)
-        .map_err(|_| Fail::input("--altitude: -500 to 11000 metres above the sea".to_owned()))
+/// How high the place is.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub(super) struct Altitude {
+    /// Metres above the sea; gauges and moist air go by it
+    #[arg(
+        long,
+        value_name = "METRES",
+        default_value_t = 0.0,
+        allow_hyphen_values = true
+    )]
+    altitude: f64,
+}
+
+impl Altitude {
+    /// The air's pressure there.
+    pub(super) fn air(self) -> Result<Quantity<Pascals>, Fail> {
+        rule::standard_air(self.altitude)
+            .map_err(|_| Fail::input("--altitude: -500 to 11000 metres above the sea".to_owned()))
+    }
+}
+
+/// What little superheat means for the compressor; none where there is some.
+pub(super) fn liquid_in_suction(superheat: Quantity<Kelvins>) -> Option<&'static str> {
+    let (value, expanded) = (superheat.value.get(), 2.0 * superheat.u);
+    if value < -expanded {
+        Some(
+            "below its dew point the suction line has liquid in it, which harms a compressor, or a value is wrong",
+        )
+    } else if value <= expanded {
+        Some(
+            "these instruments see no superheat: liquid may come to the compressor, which harms it",
+        )
+    } else {
+        None
+    }
 }
 
 /// A pressure as a gauge shows it, or absolute.
@@ -49,14 +80,8 @@ struct Pressure {
         required_unless_present = "gauge"
     )]
     absolute: Option<String>,
-    /// Metres above the sea, for what a gauge shows
-    #[arg(
-        long,
-        value_name = "METRES",
-        default_value_t = 0.0,
-        allow_hyphen_values = true
-    )]
-    altitude: f64,
+    #[command(flatten)]
+    altitude: Altitude,
 }
 
 impl Pressure {
@@ -64,7 +89,7 @@ impl Pressure {
         match (&self.gauge, &self.absolute) {
             (Some(text), _) => {
                 let gauge = bench.read("gauge", text, Function::Pascals)?;
-                Ok(rule::absolute(gauge, air(self.altitude)?)?)
+                Ok(rule::absolute(gauge, self.altitude.air()?)?)
             }
             (None, Some(text)) => bench.read("absolute", text, Function::Pascals),
             (None, None) => Err(Fail::usage("give --gauge or --absolute").into()),
@@ -162,10 +187,14 @@ impl Line {
             name: "superheat",
             line: "suction",
             far: "above the dew point",
-            wrong: "The suction line is below the dew point: liquid is in it, which harms a compressor, or a value is wrong.",
+            wrong: "The suction line is below the dew point.",
             compute: rule::superheat,
         };
-        self.judge(bench, &side)
+        let (answer, superheat) = self.judge(bench, &side)?;
+        Ok(match liquid_in_suction(superheat) {
+            Some(liquid) => answer.caution(liquid),
+            None => answer,
+        })
     }
 
     /// Subcooling: computed; nothing is judged.
@@ -177,10 +206,10 @@ impl Line {
             wrong: "The liquid line is above the bubble point: vapour is in it, or a value is wrong.",
             compute: rule::subcooling,
         };
-        self.judge(bench, &side)
+        Ok(self.judge(bench, &side)?.0)
     }
 
-    fn judge(&self, bench: &mut Bench, side: &Side) -> Result<Answer, Stop> {
+    fn judge(&self, bench: &mut Bench, side: &Side) -> Result<(Answer, Quantity<Kelvins>), Stop> {
         let p = self.pressure.read(bench)?;
         let line: Quantity<Celsius> = bench.read("line", &self.line, Function::Celsius)?;
         let found = (side.compute)(self.pressure.refrigerant, p, line)?;
@@ -197,7 +226,7 @@ impl Line {
             )
         };
         let answer = Answer::new(words).number(side.name, side.far, value, u, "K", SATURATION);
-        Ok(self.pressure.ends(answer.caution(ALONE), p))
+        Ok((self.pressure.ends(answer.caution(ALONE), p), found))
     }
 }
 
@@ -210,6 +239,8 @@ pub struct Target {
     /// Dry bulb outdoors, such as 35.0Cel
     #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
     outdoor: String,
+    #[command(flatten)]
+    altitude: Altitude,
 }
 
 impl Target {
@@ -218,10 +249,12 @@ impl Target {
         let celsius = |name, text| rating(name, text, Function::Celsius).map(Celsius);
         let wet = celsius("wet-bulb", &self.wet_bulb)?;
         let outdoor = celsius("outdoor", &self.outdoor)?;
-        let provable = rule::provable(outdoor, wet, Metering::FixedOrifice);
-        let answer = match (provable, rule::target_superheat(wet, outdoor)) {
-            (Ok(()), Some(target)) => Answer::new(format!(
-                "A fixed orifice is charged to a superheat of {} in this weather.",
+        let air = self.altitude.air()?.value;
+        let target = rule::provable(outdoor, wet, Metering::FixedOrifice)
+            .and_then(|()| rule::target_superheat(wet, outdoor, air));
+        let answer = match target {
+            Ok(target) => Answer::new(format!(
+                "A fixed orifice is charged to a superheat of {} in this weather, near the sea.",
                 show(target.get(), "K")
             ))
             .number(
@@ -232,12 +265,7 @@ impl Target {
                 "K",
                 TARGET,
             ),
-            (why, _) => Answer::void(
-                why.err()
-                    .unwrap_or(Unprovable::HotAndDry)
-                    .words()
-                    .to_owned(),
-            ),
+            Err(why) => Answer::void(why.words().to_owned()),
         };
         Ok(answer.caution(ALONE).caution(CERTIFIED))
     }

@@ -2,13 +2,13 @@
 
 use serde::Serialize;
 
+use super::Metering;
 use super::charge::{Feature, Shown, Weather};
-use super::{Metering, provable};
 use crate::accuracy::{Measured, Quantity};
 use crate::class::Class;
 use crate::rules::{Rule, RuleError, practice, verified};
 use crate::units::{Celsius, Kelvins, Ratio};
-use crate::verdict::Verdict;
+use crate::verdict::{Decision, Verdict};
 
 /// Superheat of a fixed orifice about its target: 5 degrees Fahrenheit.
 pub const SUPERHEAT: Rule = Rule::between(
@@ -52,7 +52,7 @@ pub const RATIO: Rule = Rule::between(
     "discharge over suction, both absolute, of an air conditioner in cooling",
     "1",
     (1.7, 5.0),
-    practice("99 in 100 of drawn units that run well, 13 to 46 Cel outdoors, lie between"),
+    practice("about what drawn units that run well show, 13 to 46 Cel outdoors"),
 );
 
 /// A temperature split, and what it is held against.
@@ -67,10 +67,13 @@ pub struct Split {
 }
 
 impl Split {
-    /// What it says of the airflow (after 2008 California Residential Appendix RA3.2.2.7), where it says
-    /// anything.
+    /// What it says of the airflow (after 2008 California Residential Appendix RA3.2.2.7), where the verdict
+    /// says anything.
     #[must_use]
-    pub const fn hint(&self) -> &'static str {
+    pub fn hint(&self) -> &'static str {
+        if self.verdict.decision == Decision::NotJudged || self.verdict.too_close() {
+            return "too near the limit of what is expected for these instruments to tell: measure again, with finer ones, in the mixed air";
+        }
         match self.verdict.class {
             Class::High | Class::Open => {
                 "over what is expected: too little air over the indoor coil is probable; look at filter, coil, blower and ducts before the charge"
@@ -86,19 +89,17 @@ impl Split {
 /// The temperature split over the indoor coil.
 ///
 /// # Errors
-/// [`RuleError::NotFinite`], and [`RuleError::OutOfDomain`] where the weather is not one of [`provable`].
+/// [`RuleError::NotFinite`], and [`RuleError::OutOfDomain`] where the weather is none that it can be judged in:
+/// [`Weather::allows`].
 pub fn split(
     weather: &Weather,
     metering: Metering,
     supply: Quantity<Celsius>,
 ) -> Result<Split, RuleError> {
-    provable(
-        weather.outdoor.value,
-        weather.wet_bulb.value,
-        // The target superheat of an orifice is of no matter here.
-        Metering::ExpansionValve,
-    )
-    .map_err(|_| RuleError::OutOfDomain)?;
+    // The target superheat of an orifice is of no matter here.
+    weather
+        .allows(Metering::ExpansionValve)
+        .map_err(|_| RuleError::OutOfDomain)?;
     let shown = Shown {
         supply: Some(supply),
         ..Shown::default()
@@ -121,7 +122,7 @@ pub fn judge_ratio(ratio: Quantity<Ratio>) -> Verdict {
 }
 
 /// Superheat against [`SUPERHEAT`] about the target of a fixed orifice, or [`VALVE_SUPERHEAT`]. None where the
-/// weather gives no target.
+/// weather gives no target, or the air is too thin for it.
 #[must_use]
 pub fn judge_superheat(
     superheat: Quantity<Kelvins>,
@@ -132,7 +133,12 @@ pub fn judge_superheat(
     match metering {
         Metering::ExpansionValve => Some(VALVE_SUPERHEAT.judge(m)),
         Metering::FixedOrifice => {
-            let target = super::target_superheat(weather.wet_bulb.value, weather.outdoor.value)?;
+            let target = super::target_superheat(
+                weather.wet_bulb.value,
+                weather.outdoor.value,
+                weather.air.value,
+            )
+            .ok()?;
             // The target moves with the air: 3/2 of the wet bulb, half of the dry bulb outdoors.
             let u = crate::math::root_sum_square([
                 m.u,

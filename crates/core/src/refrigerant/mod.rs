@@ -28,7 +28,8 @@ pub use limits::{
 };
 pub use saturation::{pressure, temperature};
 pub use weather::{
-    Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_LOW, Unprovable, WET_BULB, provable,
+    AIR, INDOORS, Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_AIR, TARGET_LOW, Unprovable,
+    WET_BULB, provable,
 };
 
 /// The rows of this subject.
@@ -37,6 +38,9 @@ pub const RULES: &[Rule] = &[
     OUTDOORS_HIGH,
     WET_BULB,
     TARGET_LOW,
+    TARGET_AIR,
+    INDOORS,
+    AIR,
     SUPERHEAT,
     VALVE_SUPERHEAT,
     SUBCOOLING,
@@ -295,13 +299,27 @@ pub fn compression_ratio(
     })
 }
 
-/// The superheat to charge a fixed orifice to, from the wet bulb of the return air and the dry bulb
-/// outdoors: see [`TARGET`]. None where it comes to under [`TARGET_LOW`]: then the weather does not
-/// allow it.
-#[must_use]
-pub fn target_superheat(wet_bulb: Celsius, outdoor: Celsius) -> Option<Kelvins> {
+/// The superheat to charge a fixed orifice to, from the wet bulb of the return air, the dry bulb outdoors
+/// and the air's pressure: see [`TARGET`], which holds for air as it is at the sea.
+///
+/// # Errors
+/// [`Unprovable::ThinForTarget`] under [`TARGET_AIR`], [`Unprovable::HotAndDry`] where it comes to under
+/// [`TARGET_LOW`], [`Unprovable::NotFinite`].
+pub fn target_superheat(
+    wet_bulb: Celsius,
+    outdoor: Celsius,
+    air: Pascals,
+) -> Result<Kelvins, Unprovable> {
     let found = target(wet_bulb, outdoor);
-    (found.get() >= TARGET_LOW.limit().low()).then_some(found)
+    if !(found.get().is_finite() && air.get().is_finite()) {
+        Err(Unprovable::NotFinite)
+    } else if air.get() < TARGET_AIR.limit().low() {
+        Err(Unprovable::ThinForTarget)
+    } else if found.get() < TARGET_LOW.limit().low() {
+        Err(Unprovable::HotAndDry)
+    } else {
+        Ok(found)
+    }
 }
 
 /// [`TARGET`], whatever it comes to.

@@ -2,12 +2,13 @@
 //!
 //! The standard procedure holds in a window of air outdoors and indoors. Outside it the charge is weighed
 //! in, or the visit comes back. A heat pump is judged in cooling: heating has charts of its maker only.
+//! What is held against the model ([`super::charge::MODEL`]) is held to the air that it was drawn in, too.
 
 use serde::Serialize;
 
 use super::target;
-use crate::rules::{Rule, memory, verified};
-use crate::units::Celsius;
+use crate::rules::{Rule, computed, memory, verified};
+use crate::units::{Celsius, Pascals};
 
 /// Air outdoors, at least: 55 degrees Fahrenheit.
 pub const OUTDOORS_LOW: Rule = Rule::at_least(
@@ -41,6 +42,32 @@ pub const TARGET_LOW: Rule = Rule::at_least(
     5.0 / 1.8,
     verified(
         "2008 California Residential Appendix RA3.2.2: a target under 5 degrees Fahrenheit is no valid test",
+    ),
+);
+/// Return air that the model was drawn in: 20 to 30 degrees Celsius.
+pub const INDOORS: Rule = Rule::between(
+    "refrigerant.indoors",
+    "return air in which units were drawn for the model",
+    "Cel",
+    (20.0, 30.0),
+    computed("the weather of tests/fits/charge.py"),
+);
+/// The air's pressure that the model was drawn in: from 2500 m down to the sea, and 2 kPa of weather.
+pub const AIR: Rule = Rule::between(
+    "refrigerant.air",
+    "air pressure at which units were drawn for the model: 2500 m to the sea",
+    "Pa",
+    (74_600.0, 103_400.0),
+    computed("the weather of tests/fits/charge.py, and 2 kPa over the sea's"),
+);
+/// The air's pressure at which the trade's target superheat is used: from about 360 m down.
+pub const TARGET_AIR: Rule = Rule::at_least(
+    "refrigerant.target-air",
+    "air pressure at which the target superheat of a fixed orifice is used: up to 360 m",
+    "Pa",
+    97_000.0,
+    computed(
+        "the cycle model of tests/fits/cycle.py, which thin air moves by 1 K from the sea to there",
     ),
 );
 
@@ -81,6 +108,14 @@ pub enum Unprovable {
     HumidIndoors,
     /// The target superheat is under [`TARGET_LOW`].
     HotAndDry,
+    /// The return air is under [`INDOORS`].
+    ColdIndoors,
+    /// The return air is over [`INDOORS`].
+    HotIndoors,
+    /// The air is outside [`AIR`].
+    Altitude,
+    /// The air is thinner than [`TARGET_AIR`].
+    ThinForTarget,
 }
 
 impl Unprovable {
@@ -104,11 +139,24 @@ impl Unprovable {
             Unprovable::HotAndDry => {
                 "the target superheat comes to under 5 degrees Fahrenheit (2.8 K), too hot outdoors and too dry indoors to prove the charge of a fixed orifice: warm the rooms and measure again, or come back"
             }
+            Unprovable::ColdIndoors => {
+                "the return air is under 20 Cel, and the model holds for 20 to 30: warm the rooms and measure again, or judge by the maker's data"
+            }
+            Unprovable::HotIndoors => {
+                "the return air is over 30 Cel, and the model holds for 20 to 30: let the unit pull the rooms down and measure again, or judge by the maker's data"
+            }
+            Unprovable::Altitude => {
+                "the model holds from the sea up to 2500 m: see that the altitude is right, or judge by the maker's data for this one"
+            }
+            Unprovable::ThinForTarget => {
+                "the target superheat is the trade's for air at the sea, and over 360 m thin air moves it by more than 1 K: charge by the maker's chart for this altitude"
+            }
         }
     }
 }
 
-/// Whether the charge can be proven in cooling with this air outdoors and this wet bulb of the return air.
+/// Whether the charge can be proven in cooling with this air outdoors and this wet bulb of the return air;
+/// for a fixed orifice by its target at the sea.
 /// That the weather allows it proves nothing of the charge.
 ///
 /// # Errors
@@ -135,6 +183,23 @@ pub fn provable(
         && target(indoor_wet_bulb, outdoor).get() < TARGET_LOW.limit().low()
     {
         Err(Unprovable::HotAndDry)
+    } else {
+        Ok(())
+    }
+}
+
+/// Whether the model was drawn in return air and at a pressure like these.
+pub(super) fn modelled(indoor: Celsius, air: Pascals) -> Result<(), Unprovable> {
+    let (indoor, air) = (indoor.get(), air.get());
+    let (rooms, pressure) = (INDOORS.limit(), AIR.limit());
+    if !(indoor.is_finite() && air.is_finite()) {
+        Err(Unprovable::NotFinite)
+    } else if indoor < rooms.low() {
+        Err(Unprovable::ColdIndoors)
+    } else if indoor > rooms.high() {
+        Err(Unprovable::HotIndoors)
+    } else if air < pressure.low() || air > pressure.high() {
+        Err(Unprovable::Altitude)
     } else {
         Ok(())
     }

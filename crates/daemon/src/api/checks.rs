@@ -88,6 +88,8 @@ pub struct Check {
 pub enum Outcome {
     /// It passes.
     Pass,
+    /// A number that is held against nothing: it passes nothing.
+    Computed,
     /// The value proves nothing, or is too close to call.
     NotJudged,
     /// To be checked by other means: what it fails does not condemn alone.

@@ -420,7 +420,7 @@ pub extern "C" fn probe_refrigerant() {
     p3(refrigerant::superheat);
     p3(refrigerant::subcooling);
     p2(refrigerant::compression_ratio);
-    p2(refrigerant::target_superheat);
+    p3(refrigerant::target_superheat);
     p3(refrigerant::temperature);
     p3(refrigerant::pressure);
     p3(refrigerant::provable);
@@ -443,15 +443,21 @@ pub extern "C" fn probe_charge() {
     p1(charge::Fault::words);
     p1(charge::Feature::name);
     p1(charge::Feature::words);
+    p1(charge::Feature::by_name);
+    p1(charge::Feature::blur);
     p1(charge::Look::name);
     p1(charge::Look::by_name);
     p1(charge::Look::words);
+    p1(charge::Look::about);
+    p1(charge::Look::yes);
     p1(charge::Check::name);
     p1(charge::Check::words);
     p1(charge::Suspect::name);
     p1(charge::Suspect::words);
+    p1(charge::Suspect::prior);
     p1(charge::ChargeError::words);
     p3(charge::Weather::expected);
+    p2(charge::Weather::allows);
     p4(charge::Weather::over);
     p4(charge::diagnose);
 }

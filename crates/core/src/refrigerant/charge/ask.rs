@@ -20,9 +20,9 @@ pub enum Feature {
     Subcooling = 1,
     /// Return air less supply air.
     Split = 2,
-    /// Condensing temperature, by the bubble point, over the outdoor air.
+    /// Condensing temperature, by the bubble point.
     Condensing = 3,
-    /// Evaporating temperature, by the dew point, under the return air's wet bulb.
+    /// Evaporating temperature, by the dew point.
     Evaporating = 4,
 }
 
@@ -75,8 +75,24 @@ impl Feature {
             .with_top(Class::Open, far)
     }
 
-    /// What the model does not know of a unit, kelvins: standard uncertainty, an assumption.
-    pub(super) const fn blur(self) -> f64 {
+    /// By its name.
+    #[must_use]
+    pub fn by_name(name: &str) -> Option<Self> {
+        Feature::ALL.into_iter().find(|f| f.name() == name)
+    }
+
+    /// How far over what is expected, as the table has it: the evaporating temperature is drawn as kelvins
+    /// under the wet bulb, the condensing one as kelvins over the outdoor air.
+    pub(super) fn as_drawn(self, over: f64) -> f64 {
+        match self {
+            Feature::Evaporating => -over,
+            _ => over,
+        }
+    }
+
+    /// What the model does not know of a unit, kelvins: standard uncertainty, [`super::HABITS`].
+    #[must_use]
+    pub const fn blur(self) -> f64 {
         match self {
             Feature::Superheat => 1.0,
             Feature::Condensing => 0.8,
@@ -179,7 +195,8 @@ impl Look {
     }
 
     /// What it is about.
-    pub(super) const fn about(self) -> Fault {
+    #[must_use]
+    pub const fn about(self) -> Fault {
         match self {
             Look::IndoorDirty => Fault::LowIndoorAir,
             Look::OutdoorDirty => Fault::LowOutdoorAir,
@@ -190,8 +207,9 @@ impl Look {
         }
     }
 
-    /// How often the answer is yes where that fault is, and where it is not: [`HABITS`].
-    pub(super) const fn yes(self) -> [f32; 2] {
+    /// How often the answer is yes where that fault is, and where it is not: [`super::HABITS`].
+    #[must_use]
+    pub const fn yes(self) -> [f32; 2] {
         match self {
             Look::IndoorDirty => [0.75, 0.12],
             Look::OutdoorDirty => [0.80, 0.10],

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::HYPOTHESES;
+use super::table::PRIORS;
 
 /// A fault of the charge, of the air over a coil, or of a part that refrigerant flows through.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
@@ -105,6 +106,18 @@ impl Suspect {
             Suspect::Fault(fault) => fault.words(),
             Suspect::NoneOfThese => "something else, or two of these at once",
         }
+    }
+
+    /// How probable it is held to be before anything is measured, on a call for poor cooling:
+    /// [`super::HABITS`].
+    #[must_use]
+    pub fn prior(self) -> f32 {
+        let at = match self {
+            Suspect::NoFault => 0,
+            Suspect::Fault(fault) => 1 + fault as usize,
+            Suspect::NoneOfThese => HYPOTHESES - 1,
+        };
+        PRIORS.get(at).copied().unwrap_or_default()
     }
 
     pub(super) fn at(hypothesis: u16) -> Self {

@@ -18,6 +18,7 @@ mod table;
 
 use serde::Serialize;
 
+use super::weather::modelled;
 use super::{Metering, Unprovable, provable};
 use crate::accuracy::{Measured, Quantity};
 use crate::isolate::plan::{Active, Prospect};
@@ -64,6 +65,10 @@ pub struct Weather {
     pub wet_bulb: Quantity<Celsius>,
     /// The air's pressure.
     pub air: Quantity<Pascals>,
+    /// Kelvins of the wet bulb for each kelvin of the return air, where it was worked out from a humidity
+    /// and the return air's thermometer ([`crate::psychrometrics::WetBulb::by_dry_bulb`]): that error is in
+    /// both. Zero where it was read by a wick of its own.
+    pub wet_by_indoor: f64,
 }
 
 /// What was measured; what was not is left out.
@@ -81,6 +86,8 @@ pub struct Shown {
     pub condensing: Option<Quantity<Celsius>>,
     /// Saturation at the suction pressure, dew point.
     pub evaporating: Option<Quantity<Celsius>>,
+    /// Which of [`Feature::ALL`] were measured twice, with the instruments taken off in between, and agreed.
+    pub confirmed: [bool; FEATURES],
 }
 
 /// Where the slopes begin, degrees Celsius and pascals.
@@ -88,10 +95,28 @@ const OUTDOOR: f64 = 25.0;
 const WET_BULB: f64 = 17.0;
 const INDOOR: f64 = 25.0;
 const AT_SEA: f64 = 101_325.0;
-/// Subcooling where no plate says: the middle of 8 to 12 degrees Fahrenheit, and its standard uncertainty.
-const USUAL_SUBCOOLING: Measured = Measured::new(10.0 / 1.8, 0.75);
+/// Subcooling that is assumed where no plate says: [`USUAL`].
+pub const USUAL_SUBCOOLING: Quantity<Kelvins> = Quantity {
+    value: Kelvins(10.0 / 1.8),
+    u: 0.75,
+    assumed: true,
+};
+/// Where [`USUAL_SUBCOOLING`] comes from.
+pub const USUAL: Source = Source::new(
+    "the middle of 8 to 12 degrees Fahrenheit, usual plates of units with an expansion valve",
+    Status::CommonPractice,
+);
 
 impl Weather {
+    /// Whether a charge can be proven in this weather, and the model was drawn in the like.
+    ///
+    /// # Errors
+    /// [`Unprovable`]: why not, and what to do.
+    pub fn allows(&self, metering: Metering) -> Result<(), Unprovable> {
+        provable(self.outdoor.value, self.wet_bulb.value, metering)?;
+        modelled(self.indoor.value, self.air.value)
+    }
+
     /// What units that run well show in this air, and their spread with the air's own uncertainty: for
     /// subcooling behind an expansion valve, over the plate's.
     #[must_use]
@@ -118,19 +143,22 @@ impl Weather {
     }
 
     fn doubt(&self, [_, out, wet, indoor, air]: [f64; 5]) -> f64 {
+        // What the wet bulb has of its own, and what it shares with the return air's thermometer.
+        let shared = self.wet_by_indoor * self.indoor.u;
+        let own = (self.wet_bulb.u * self.wet_bulb.u - shared * shared).max(0.0);
         root_sum_square([
             out * self.outdoor.u,
-            wet * self.wet_bulb.u,
-            indoor * self.indoor.u,
+            wet * libm::sqrt(own),
+            indoor * self.indoor.u + wet * shared,
             air * self.air.u / AT_SEA,
         ])
     }
 
-    /// How far a quantity is over what is expected; none if it was not measured.
+    /// How far a quantity is over what is expected of it, negative under; none if it was not measured.
     #[must_use]
     pub fn over(&self, feature: Feature, metering: Metering, shown: &Shown) -> Option<Measured> {
         let mut slopes = feature.expected(metering);
-        let [c, out, wet, indoor, _] = &mut slopes;
+        let [c, out, _, indoor, _] = &mut slopes;
         let mut plate = Measured::new(0.0, 0.0);
         let read = match feature {
             Feature::Superheat => shown.superheat?.measured(),
@@ -138,7 +166,7 @@ impl Weather {
                 if metering == Metering::ExpansionValve {
                     plate = match shown.plate_subcooling {
                         Some(plate) => Measured::new(plate.get(), 0.0),
-                        None => USUAL_SUBCOOLING,
+                        None => USUAL_SUBCOOLING.measured(),
                     };
                 }
                 shown.subcooling?.measured()
@@ -152,15 +180,18 @@ impl Weather {
                 (*c, *out) = (*c + OUTDOOR, *out + 1.0);
                 shown.condensing?.measured()
             }
+            // Drawn as kelvins under the wet bulb; named as the temperature that it is.
             Feature::Evaporating => {
-                (*c, *wet) = (*c - WET_BULB, *wet - 1.0);
-                negative(shown.evaporating?.measured())
+                slopes = slopes.map(|slope| -slope);
+                let [c, _, wet, ..] = &mut slopes;
+                (*c, *wet) = (*c + WET_BULB, *wet + 1.0);
+                shown.evaporating?.measured()
             }
         };
         Some(Measured {
             value: read.value - plate.value - self.along(slopes),
             u: root_sum_square([read.u, plate.u, self.doubt(slopes)]),
-            assumed: read.assumed || self.assumed(),
+            assumed: read.assumed || plate.assumed || self.assumed(),
         })
     }
 }
@@ -227,8 +258,7 @@ pub fn diagnose(
     shown: &Shown,
     looks: &[(Look, bool)],
 ) -> Result<Diagnosis, ChargeError> {
-    provable(weather.outdoor.value, weather.wet_bulb.value, metering)
-        .map_err(ChargeError::Weather)?;
+    weather.allows(metering).map_err(ChargeError::Weather)?;
     let takes = takes(metering, weather, shown, looks)?;
     let broken = ChargeError::Rule(RuleError::NotFinite);
     let mut room = Room::new();
@@ -286,9 +316,16 @@ fn takes(
         if !over.is_sound() {
             return Err(ChargeError::Rule(RuleError::NotFinite));
         }
-        let likely = feature.bands(metering).judge(over.value, over.u);
+        let drawn = feature.as_drawn(over.value);
+        let likely = feature.bands(metering).judge(drawn, over.u);
+        let twice = shown.confirmed.get(feature as usize) == Some(&true);
+        let evidence = if twice {
+            Evidence::Confirmed(likely)
+        } else {
+            Evidence::Measured(likely)
+        };
         // There is room for every ask.
-        let _ = takes.push((feature as u16, Evidence::Measured(likely)));
+        let _ = takes.push((feature as u16, evidence));
     }
     for look in Look::ALL {
         let said = looks.iter().rev().find(|(asked, _)| *asked == look);

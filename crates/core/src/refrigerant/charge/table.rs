@@ -32,7 +32,8 @@ pub const WEIGHTS: usize = WIDTH;
 pub const MOST_ROWS: usize = QUANTITY_ROWS;
 
 /// How probable each is beforehand, *no fault* first and *none of these* last, on a call for poor cooling.
-const PRIORS: [f32; HYPOTHESES] = [0.20, 0.24, 0.08, 0.05, 0.03, 0.20, 0.13, 0.03, 0.02, 0.02];
+pub(super) const PRIORS: [f32; HYPOTHESES] =
+    [0.20, 0.24, 0.08, 0.05, 0.03, 0.20, 0.13, 0.03, 0.02, 0.02];
 /// What naming a fault where it is not costs, and one that was missed, in minutes of work.
 const WRONG: [u16; HYPOTHESES - 2] = [60, 60, 240, 180, 30, 40, 180, 480];
 const CALLBACK: u16 = 180;
