@@ -91,6 +91,8 @@ const TABLE: &[(&str, Served)] = &[
     ("fits relay", STOCK),
     ("fits visit", STOCK),
     ("fits stock", STOCK),
+    ("bench tray", BENCH),
+    ("bench sorted", BENCH),
     ("bench repeat", BENCH),
     ("bench drift", BENCH),
     ("index rebuild", INDEX),

@@ -64,7 +64,7 @@ pub enum Command {
     /// The failed part by what is stamped on it, or by the finding of a visit. Capacitors in parallel
     /// are offered with the tolerance of their sum. The maker's instructions prevail.
     Fits(fits::Args),
-    /// The shop bench: how well a measurement repeats, whether a meter has drifted
+    /// The shop bench: trays of parts, how well a measurement repeats, meter drift
     Bench(bench::Args),
     /// Look at, check and compile the description of a unit
     ///

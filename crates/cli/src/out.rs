@@ -40,6 +40,11 @@ impl Out {
         writeln!(self, "{text}").map_err(refused)
     }
 
+    /// A line of text that JSON has no place for.
+    pub fn line_unless_json(&mut self, text: &str) -> Result<(), Fail> {
+        if self.json { Ok(()) } else { self.line(text) }
+    }
+
     /// A JSON document over several lines.
     pub fn document(&mut self, value: &Value) -> Result<(), Fail> {
         writeln!(self, "{value:#}").map_err(refused)

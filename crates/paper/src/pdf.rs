@@ -19,6 +19,7 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards};
 
 use crate::document::{Block, Document, Span, Text};
+use crate::labels::Label;
 use crate::photo::{Photos, shown};
 use crate::tag::Card;
 
@@ -84,6 +85,20 @@ pub fn tag_pdf(card: &Card) -> Result<Vec<u8>, PdfError> {
     }
     // More than one card can hold goes on to a second: nothing is left out.
     least.ok_or_else(|| PdfError("no size".to_owned()))
+}
+
+/// Labels for the parts of a tray as PDF, three across; `day` is year, month and day.
+///
+/// # Errors
+/// [`PdfError`].
+pub fn labels_pdf(
+    title: &str,
+    labels: &[Label],
+    sheet: Sheet,
+    day: Option<(i32, u8, u8)>,
+) -> Result<Vec<u8>, PdfError> {
+    let data = json!({ "title": title, "sheet": sheet.name(), "day": day, "labels": labels });
+    set(include_str!("labels.typ"), &data, HashMap::new()).map(|(pdf, _)| pdf)
 }
 
 /// A block as the typesetter's data; what it shows besides goes to the files.

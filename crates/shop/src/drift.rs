@@ -2,16 +2,25 @@
 //!
 //! The first readings are the baseline. Their scatter is taken from the moving range, so that a
 //! slow drift within them does not widen it; a single reading is out beyond three standard
-//! deviations (chart of individuals, NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, from
-//! memory), and a small lasting shift shows in the exponentially weighted mean (6.3.2.4, from memory).
-//! Readings are made one at a time with the leads taken off between: ten in a row are one.
+//! deviations (chart of individuals: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, from
+//! memory), and a small lasting shift shows in the exponentially weighted mean (6.3.2.4, at second
+//! hand: centre and three deviations of the mean, weights of 0.2 to 0.3).
+//!
+//! A single reading that is out alone, with neither neighbour out on its side, is left out of the
+//! mean, of the baseline too: it is to be read again, and one that is confirmed counts. A scatter
+//! under the display's step is the step's doing: then the step is taken for the deviation of one
+//! reading, which no reading can be known better than. The present error is what the weighted mean
+//! has now. Readings are made one at a time with the leads taken off between: ten in a row are one.
+
+use std::f64::consts::FRAC_2_SQRT_PI;
 
 use serde::Serialize;
 
 use crate::table::Checked;
 
-/// The mean range of two normal values to their standard deviation.
-const RANGE_OF_TWO: f64 = 1.128;
+/// The mean range of two normal values to their standard deviation: their difference is normal with
+/// a deviation of `sqrt 2`, and the mean of its size `sqrt(2 / pi)` of that, which is `2 / sqrt pi`.
+const RANGE_OF_TWO: f64 = FRAC_2_SQRT_PI;
 /// The weight of the newest value in the weighted mean.
 pub const WEIGHT: f64 = 0.2;
 /// Standard deviations from the baseline's mean at which a chart calls out.
@@ -35,9 +44,19 @@ pub enum DriftError {
         /// How many there are.
         have: usize,
     },
-    /// No two readings after each other differ.
+    /// No two readings after each other differ, and the display's step is not known.
     #[error("the baseline does not scatter: the display's step hides it; use a finer range")]
     NoScatter,
+    /// So many are out alone that too few are left.
+    #[error(
+        "of a baseline of {asked}, {left} reading(s) are left that are not out alone: at least {FEWEST} are needed; read again with clean leads"
+    )]
+    Wild {
+        /// How many were asked for.
+        asked: usize,
+        /// How many are left.
+        left: usize,
+    },
     /// A number that is none.
     #[error("{0} is a positive number, or zero")]
     Number(&'static str),
@@ -67,6 +86,8 @@ pub struct Point {
     pub mean_limit: f64,
     /// The single value is out.
     pub value_out: bool,
+    /// It is out alone, and the weighted mean is without it.
+    pub left_out: bool,
     /// The weighted mean is out.
     pub mean_out: bool,
 }
@@ -85,6 +106,15 @@ pub enum Against {
     NotKnown,
 }
 
+/// A time in which the weighted mean was out, and from which it came back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Excursion {
+    /// The first reading at which it was out.
+    pub from: usize,
+    /// The last.
+    pub to: usize,
+}
+
 /// The chart.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Chart {
@@ -94,6 +124,8 @@ pub struct Chart {
     pub center: f64,
     /// The standard deviation of one reading, from the moving range.
     pub deviation: f64,
+    /// The readings scatter by less than this step of the display, which is taken for their deviation.
+    pub step: Option<f64>,
     /// The readings, in their order.
     pub points: Vec<Point>,
     /// The first reading at which the weighted mean was out and has stayed on that side since.
@@ -101,7 +133,9 @@ pub struct Chart {
     /// From which reading on the drift is likely to date: the first after the weighted mean last
     /// crossed the center.
     pub since: Option<usize>,
-    /// The meter's present error: the mean of the readings since, or of all, less the reference.
+    /// Times in the past in which the weighted mean was out.
+    pub excursions: Vec<Excursion>,
+    /// The meter's present error: the weighted mean at the last reading, less the reference.
     pub error: f64,
     /// Its expanded uncertainty, two standard uncertainties.
     pub expanded: f64,
@@ -144,25 +178,37 @@ pub fn chart(
         });
     }
     let values: Vec<f64> = readings.iter().map(|r| r.value).collect();
+    // Spreadsheets drop zeros at the end: the finest of all is the display's.
+    let step = readings.iter().map(|r| r.step).filter(|s| *s > 0.0);
+    let step = step.reduce(f64::min).unwrap_or(0.0);
     let first = &values[..baseline];
-    let ranges: Vec<f64> = first.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-    let deviation = mean(&ranges) / RANGE_OF_TWO;
-    if deviation <= 0.0 {
-        return Err(DriftError::NoScatter);
+    let all = Scatter::of(first, step)?;
+    let kept: Vec<f64> = (0..baseline)
+        .filter(|n| !all.out_alone(&values, *n))
+        .map(|n| values[n])
+        .collect();
+    if kept.len() < FEWEST {
+        return Err(DriftError::Wild {
+            asked: baseline,
+            left: kept.len(),
+        });
     }
-    let center = mean(first);
-    let points = points(readings, center, deviation);
+    let scatter = Scatter::of(&kept, step)?;
+    let center = scatter.center;
+    let points = points(readings, &values, scatter);
     let (drifted_at, since) = drift(&points, center);
-    let kept = &values[since.unwrap_or(0)..];
-    let of_mean = deviation / (kept.len() as f64).sqrt();
-    let error = mean(kept) - reference.value;
+    let now = points.last();
+    let error = now.map_or(center, |p| p.mean) - reference.value;
+    let of_mean = now.map_or(0.0, |p| p.mean_limit) / LIMIT;
     let expanded = 2.0 * of_mean.hypot(reference.u);
     Ok(Chart {
         baseline,
         center,
-        deviation,
+        deviation: scatter.deviation,
+        step: scatter.quantised.then_some(step),
         drifted_at,
         since,
+        excursions: excursions(&points, drifted_at),
         error,
         expanded,
         against: match reference.permitted {
@@ -175,25 +221,83 @@ pub fn chart(
     })
 }
 
-fn points(readings: &[Checked], center: f64, deviation: f64) -> Vec<Point> {
+/// Where the readings of a baseline lie.
+#[derive(Debug, Clone, Copy)]
+struct Scatter {
+    center: f64,
+    deviation: f64,
+    /// The display's step stands for the deviation.
+    quantised: bool,
+}
+
+impl Scatter {
+    fn of(values: &[f64], step: f64) -> Result<Scatter, DriftError> {
+        let ranges: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+        let deviation = mean(&ranges) / RANGE_OF_TWO;
+        let quantised = deviation < step;
+        if deviation <= 0.0 && !quantised {
+            return Err(DriftError::NoScatter);
+        }
+        Ok(Scatter {
+            center: mean(values),
+            deviation: deviation.max(step),
+            quantised,
+        })
+    }
+
+    fn is_out(&self, value: f64) -> bool {
+        (value - self.center).abs() > LIMIT * self.deviation
+    }
+
+    /// Whether this value is out, and neither the one before nor the one after is on its side.
+    fn out_alone(&self, values: &[f64], nth: usize) -> bool {
+        let out = |at: Option<usize>| {
+            let value = values.get(at?).copied()?;
+            self.is_out(value).then_some(value > self.center)
+        };
+        let here = out(Some(nth));
+        let before = out(nth.checked_sub(1));
+        here.is_some() && before != here && out(Some(nth + 1)) != here
+    }
+}
+
+fn points(readings: &[Checked], values: &[f64], scatter: Scatter) -> Vec<Point> {
+    let (center, deviation) = (scatter.center, scatter.deviation);
     let mut weighted = center;
     // The share of the first mean that is left in the weighted one.
     let mut left = 1.0;
     let mut points = Vec::with_capacity(readings.len());
-    for reading in readings {
-        weighted = WEIGHT * reading.value + (1.0 - WEIGHT) * weighted;
-        left *= (1.0 - WEIGHT).powi(2);
+    for (nth, reading) in readings.iter().enumerate() {
+        let left_out = scatter.out_alone(values, nth);
+        if !left_out {
+            weighted = WEIGHT * reading.value + (1.0 - WEIGHT) * weighted;
+            left *= (1.0 - WEIGHT).powi(2);
+        }
         let mean_limit = LIMIT * deviation * (WEIGHT / (2.0 - WEIGHT) * (1.0 - left)).sqrt();
         points.push(Point {
             when: reading.when.clone(),
             value: reading.value,
             mean: weighted,
             mean_limit,
-            value_out: (reading.value - center).abs() > LIMIT * deviation,
+            value_out: scatter.is_out(reading.value),
+            left_out,
             mean_out: (weighted - center).abs() > mean_limit,
         });
     }
     points
+}
+
+/// Where the weighted mean was out before it came to be where it is.
+fn excursions(points: &[Point], drifted_at: Option<usize>) -> Vec<Excursion> {
+    let before = drifted_at.unwrap_or(points.len());
+    let mut all: Vec<Excursion> = Vec::new();
+    for nth in (0..before).filter(|n| points[*n].mean_out) {
+        match all.last_mut() {
+            Some(last) if last.to + 1 == nth => last.to = nth,
+            _ => all.push(Excursion { from: nth, to: nth }),
+        }
+    }
+    all
 }
 
 /// Where the weighted mean went out on the side where it still is, and where that began.

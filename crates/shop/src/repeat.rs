@@ -47,8 +47,10 @@ pub enum StudyError {
         /// How often the first was.
         wanted: usize,
     },
-    /// Every value is the same.
-    #[error("every value is the same: the display's step hides all scatter; use a finer range")]
+    /// Whoever measured a part again read the same, everywhere.
+    #[error(
+        "whoever measured a part again read the same: the display's step hides how well it repeats; use a finer range"
+    )]
     NoScatter,
     /// A tolerance that is no width.
     #[error("a tolerance is a positive width, highest less lowest")]
@@ -189,8 +191,8 @@ impl Study {
         if times < 2 {
             return Err(StudyError::Once);
         }
-        let same = values.iter().all(|v| Some(v) == values.first());
-        if same {
+        let agree = |cell: &[f64]| cell.iter().all(|v| Some(v) == cell.first());
+        if values.chunks(times).all(agree) {
             return Err(StudyError::NoScatter);
         }
         Ok(Study {

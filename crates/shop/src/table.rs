@@ -21,6 +21,8 @@ pub struct Checked {
     pub when: String,
     /// What was shown.
     pub value: f64,
+    /// One count of the last digit as it is written; 0 where it is not known.
+    pub step: f64,
 }
 
 /// Everything that is wrong with a file.
@@ -71,6 +73,7 @@ pub fn checked(file: &str, bytes: &[u8]) -> Result<Vec<Checked>, TableError> {
         .map(|row| Checked {
             when: row.text("when"),
             value: row.value,
+            step: row.step,
         })
         .collect())
 }
@@ -79,6 +82,15 @@ pub fn checked(file: &str, bytes: &[u8]) -> Result<Vec<Checked>, TableError> {
 struct Row {
     texts: Vec<(&'static str, String)>,
     value: f64,
+    step: f64,
+}
+
+/// One count of the last digit of a number as it is written: `35.20` goes by 0.01, `3.52e-5` by 1e-7.
+fn step(text: &str) -> f64 {
+    let (digits, exponent) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
+    let decimals = digits.split_once('.').map_or(0, |(_, after)| after.len());
+    let exponent: i32 = exponent.parse().unwrap_or(0);
+    10f64.powi(exponent.saturating_sub(i32::try_from(decimals).unwrap_or(i32::MAX)))
 }
 
 impl Row {
@@ -86,6 +98,17 @@ impl Row {
         let found = self.texts.iter().find(|(column, _)| *column == name);
         found.map_or_else(String::new, |(_, text)| text.clone())
     }
+}
+
+/// How many lines of comments there are at the beginning, and what comes after.
+pub(crate) fn comments(mut bytes: &[u8]) -> (u64, &[u8]) {
+    let mut lines = 0;
+    while bytes.first() == Some(&b'#') {
+        let end = bytes.iter().position(|b| *b == b'\n');
+        bytes = end.and_then(|end| bytes.get(end + 1..)).unwrap_or_default();
+        lines += 1;
+    }
+    (lines, bytes)
 }
 
 fn rows(
@@ -100,27 +123,31 @@ fn rows(
     };
     // Spreadsheets write a byte-order mark before the first column's name.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    // Comments stand before the columns' names. Below them a part may be called #3.
+    let (comments, bytes) = comments(bytes);
     let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
         .trim(csv::Trim::All)
         .from_reader(bytes);
     let columns = match reader.headers() {
         Ok(names) => names.clone(),
-        Err(error) => return Err(wrong(vec![(1, error.to_string())])),
+        Err(error) => return Err(wrong(vec![(comments + 1, error.to_string())])),
     };
     let known: Vec<&'static str> = needed.iter().chain(may).copied().collect();
     let mut troubles = Vec::new();
     for name in needed.iter().filter(|n| !columns.iter().any(|c| c == **n)) {
         let have: Vec<&str> = columns.iter().collect();
         let have = have.join(", ");
-        troubles.push((1, format!("no column \"{name}\": it has {have}")));
+        troubles.push((comments + 1, format!("no column \"{name}\": it has {have}")));
     }
     for (nth, name) in columns.iter().enumerate() {
         if !known.contains(&name) {
             let known = known.join(", ");
-            troubles.push((1, format!("column \"{name}\" is not known: {known}")));
+            troubles.push((
+                comments + 1,
+                format!("column \"{name}\" is not known: {known}"),
+            ));
         } else if columns.iter().take(nth).any(|before| before == name) {
-            troubles.push((1, format!("column \"{name}\" is there twice")));
+            troubles.push((comments + 1, format!("column \"{name}\" is there twice")));
         }
     }
     if !troubles.is_empty() {
@@ -132,11 +159,11 @@ fn rows(
             Ok(record) => record,
             Err(error) => {
                 let line = error.position().map_or(0, csv::Position::line);
-                troubles.push((line, error.to_string()));
+                troubles.push((comments + line, error.to_string()));
                 continue;
             }
         };
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = comments + record.position().map_or(0, csv::Position::line);
         let of = |name: &str| {
             let at = columns.iter().position(|column| column == name);
             at.and_then(|at| record.get(at)).unwrap_or_default()
@@ -161,6 +188,7 @@ fn rows(
         rows.push(Row {
             texts: texts.collect(),
             value,
+            step: step(text),
         });
     }
     if troubles.is_empty() {
@@ -176,14 +204,40 @@ mod tests {
 
     #[test]
     fn a_table_is_read_with_its_comments() {
-        let text = "\u{feff}part, person, value\n# invented\ncan 1, Ines, 35.2\ncan 1,Olaf,35.3\n";
+        let text = "\u{feff}# invented\npart, person, value\ncan 1, Ines, 35.2\n#3,Olaf,35.3\n";
         let read = measured("t.csv", text.as_bytes()).expect("reads");
         let first = &read[0];
         assert_eq!(
             (first.part.as_str(), first.person.as_str()),
             ("can 1", "Ines")
         );
-        assert_eq!((read.len(), read[1].value), (2, 35.3));
+        // A part may be called so.
+        assert_eq!((read[1].part.as_str(), read[1].value), ("#3", 35.3));
+        assert_eq!(read.len(), 2);
+        // A comment that stands among the values is not passed over in silence, nor is its line lost.
+        let text = "# invented\npart,value\na,1\n# a remark\n";
+        let error = measured("t.csv", text.as_bytes()).expect_err("wrong");
+        assert_eq!(error.troubles[0].0, 4, "{error}");
+        assert_eq!(
+            measured("t.csv", b"# only this")
+                .expect_err("wrong")
+                .troubles[0]
+                .0,
+            2
+        );
+    }
+
+    #[test]
+    fn the_last_digit_is_counted_as_it_is_written() {
+        for (text, counted) in [
+            ("35.20", 0.01),
+            ("35", 1.0),
+            ("-0.5", 0.1),
+            ("3.52e-5", 1e-7),
+            ("3.5E2", 10.0),
+        ] {
+            assert!((step(text) / counted - 1.0).abs() < 1e-9, "{text}");
+        }
     }
 
     #[test]

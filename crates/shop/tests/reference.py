@@ -46,15 +46,30 @@ def study(case):
     return {"squares": squares, "freedom": freedom, "by_chance": by_chance, "interval": interval}
 
 
+def alone(values, center, deviation):
+    """Out beyond three deviations, with no neighbour out on the same side."""
+    side = np.where(np.abs(values - center) > 3 * deviation, np.sign(values - center), 0)
+    beside = np.pad(side, 1)
+    return (side != 0) & (beside[:-2] != side) & (beside[2:] != side)
+
+
+def scatter(values):
+    # The mean range of two normal values, by integrating the range's distribution.
+    d2 = 4 * stats.norm.expect(lambda x: x * stats.norm.cdf(x))
+    return values.mean(), np.abs(np.diff(values)).mean() / d2
+
+
 def chart(case):
     values = np.array(case["values"])
-    first = values[: case["baseline"]]
-    center = first.mean()
+    baseline = case["baseline"]
+    kept = ~alone(values, *scatter(values[:baseline]))[:baseline]
+    center, deviation = scatter(values[:baseline][kept])
     weight = case["weight"]
-    # y[n] = w x[n] + (1 - w) y[n-1], beginning at the center.
-    mean, _ = signal.lfilter([weight], [1, weight - 1], values, zi=[(1 - weight) * center])
-    deviation = np.abs(np.diff(first)).mean() / 1.128
-    n = np.arange(1, len(values) + 1)
+    counted = ~alone(values, center, deviation)
+    # y[n] = w x[n] + (1 - w) y[n-1], beginning at the center, over the readings that count.
+    mean, _ = signal.lfilter([weight], [1, weight - 1], values[counted], zi=[(1 - weight) * center])
+    n = np.cumsum(counted)
+    mean = np.concatenate([[center], mean])[n]
     limit = 3 * deviation * np.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
     return {"center": center, "deviation": deviation, "mean": list(mean), "limit": list(limit)}
 

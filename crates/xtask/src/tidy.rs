@@ -21,7 +21,7 @@ const MAY_USE: [(&str, &[&str]); 22] = [
         &["ohmtrail-core", "ohmtrail-circuit", "ohmtrail-link"],
     ),
     ("ohmtrail-trail", &["ohmtrail-core"]),
-    ("ohmtrail-shop", &[]),
+    ("ohmtrail-shop", &["ohmtrail-core", "ohmtrail-trail"]),
     ("ohmtrail-stock", &["ohmtrail-core", "ohmtrail-circuit"]),
     ("ohmtrail-words", &[]),
     (

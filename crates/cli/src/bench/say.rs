@@ -18,8 +18,12 @@ pub fn repeat(found: &Repeat, out: &mut Out) -> Result<(), Fail> {
         return out.document(&json!({ "repeat": found }));
     }
     let [parts, people, times] = found.design;
+    let people = match people {
+        1 => "1 person".to_owned(),
+        people => format!("{people} people"),
+    };
     out.line(&format!(
-        "{parts} parts, {people} people, {times} times each; every figure in the unit of the table"
+        "{parts} parts, {people}, {times} times each; every figure in the unit of the table"
     ))?;
     for line in &found.lines {
         let ratio = line.ratio.map_or_else(String::new, |(ratio, by_chance)| {
@@ -93,11 +97,30 @@ pub fn drift(chart: &Chart, known: Reference, out: &mut Out) -> Result<(), Fail>
             "the baseline is short: with under {ENOUGH} readings the limits are uncertain"
         ))?;
     }
-    for point in chart.points.iter().filter(|p| p.value_out) {
+    if let Some(step) = chart.step {
         out.line(&format!(
-            "out by itself: {} on {}: read it again",
+            "the readings scatter by less than the display's step, {}, which is taken for the deviation of one: a finer range tells more",
+            digits(step)
+        ))?;
+    }
+    for point in chart.points.iter().filter(|p| p.value_out) {
+        let what = if point.left_out {
+            "out alone, and left out: read it again"
+        } else {
+            "out, as is a reading beside it"
+        };
+        out.line(&format!(
+            "{} on {}: {what}",
             digits(point.value),
             point.when
+        ))?;
+    }
+    let when = |nth: usize| chart.points.get(nth).map_or("", |p| p.when.as_str());
+    for past in &chart.excursions {
+        out.line(&format!(
+            "the weighted mean was out from {} to {}, and came back: look at what was measured between",
+            when(past.from),
+            when(past.to)
         ))?;
     }
     let at = |nth: Option<usize>| {
@@ -106,12 +129,12 @@ pub fn drift(chart: &Chart, known: Reference, out: &mut Out) -> Result<(), Fail>
     };
     match (at(chart.drifted_at), at(chart.since)) {
         (Some(seen), Some(since)) => out.line(&format!(
-            "drifted: the weighted mean is out since {seen}; it is likely to date from {since}"
+            "drifted: the weighted mean went out on {seen} and has not come back over the baseline's; it is likely to date from {since}"
         ))?,
         _ => out.line("no drift is seen")?,
     }
     out.line(&format!(
-        "error: {}{} by the reference of {}, expanded uncertainty {}",
+        "present error: {}{} by the reference of {}, expanded uncertainty {}",
         if chart.error > 0.0 { "+" } else { "" },
         digits(chart.error),
         digits(known.value),

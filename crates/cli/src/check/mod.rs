@@ -23,7 +23,7 @@ use serde_json::Value;
 
 use self::answer::{Answer, Level};
 use self::input::{Bench, Meter};
-pub use self::input::rating;
+pub use self::input::{rating, tolerance};
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::out::Out;

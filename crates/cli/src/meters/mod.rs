@@ -3,7 +3,7 @@
 
 mod find;
 mod record;
-mod watch;
+pub mod watch;
 
 use clap::Subcommand;
 use ohmtrail_meters::driver::drivers;

@@ -11,6 +11,7 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_daemon::meters::replay;
 use ohmtrail_meters::link::{self, Manner};
 use ohmtrail_meters::ports::ports;
+use ohmtrail_meters::profile::Profile;
 use ohmtrail_meters::session::{Clock, Gone, Session, SessionEvent};
 use ohmtrail_meters::spec::{Spec, StreamSpec};
 use ohmtrail_trail::Displayed;
@@ -85,7 +86,7 @@ async fn meters(args: &mut Args, clock: Clock, out: &mut Out) -> Result<Vec<Watc
     let found = find::find(ports, args.ask, args.port.is_empty(), clock, out).await?;
     let mut watched = Vec::new();
     for (spec, number) in found.into_iter().zip(1..) {
-        let profile = ohmtrail_meters::profile::Profile::cautious();
+        let profile = Profile::cautious();
         watched.push(keep(&spec, MeterId(number), (profile.name, true), raw, clock).await?);
     }
     Ok(watched)
@@ -242,6 +243,17 @@ async fn keep(
     })
 }
 
+/// A session with the meter that is named, and what is known of it.
+pub async fn connect(spec: &mut Spec, clock: Clock) -> Result<(Session, Profile), Fail> {
+    let profile = spec.load_profile().map_err(Fail::input)?;
+    let named = (profile.name.clone(), profile.ranges.is_empty());
+    let watched = open(spec, named, false, clock).await?;
+    let session = watched
+        .session
+        .ok_or_else(|| Fail::new(Exit::Meter, "the meter is gone".to_owned()))?;
+    Ok((session, profile))
+}
+
 /// Starts the session of the meter that is named.
 async fn open(
     spec: &Spec,
@@ -315,7 +327,7 @@ fn show(reading: &Reading, which: Option<MeterId>, out: &mut Out) -> Result<(), 
 }
 
 /// What happened to the link: JSON lines on standard output, or the log.
-fn tell(event: &SessionEvent, meter: MeterId, out: &mut Out) -> Result<(), Fail> {
+pub fn tell(event: &SessionEvent, meter: MeterId, out: &mut Out) -> Result<(), Fail> {
     let (name, at, words): (&str, Micros, String) = match event {
         SessionEvent::Up { at, gap_us } => (
             "up",
