@@ -651,7 +651,7 @@ fn no_fault_is_a_note_and_liquid_is_named() {
         "{wet:?}"
     );
     let none = words(
-        "check superheat --refrigerant R-410A --gauge 850kPa --line 4.5Cel --accuracy 0.5%+3",
+        "check superheat --refrigerant R-410A --gauge 850kPa --line 5.8Cel --accuracy 0.5%+3",
     );
     assert!(
         none.out.contains("liquid may come to the compressor"),

@@ -91,7 +91,7 @@ const TABLE: &[(&str, Served)] = &[
     ("fits relay", STOCK),
     ("fits visit", STOCK),
     ("fits stock", STOCK),
-    ("bench tray", BENCH),
+    ("bench tray", TRAY),
     ("bench sorted", BENCH),
     ("bench repeat", BENCH),
     ("bench drift", BENCH),
@@ -187,6 +187,7 @@ const TABLE: &[(&str, Served)] = &[
 const STOCK: Served =
     Not("reads the stock's file, which lies where the command runs; the daemon has no stock yet");
 const BENCH: Served = Not("reads a table, which lies where the command runs");
+const TRAY: Served = Not("measures at the bench where the command runs, with a meter of its own");
 const INDEX: Served = Not(
     "reads the index beside the trails, where the command runs; the daemon does not serve it yet",
 );

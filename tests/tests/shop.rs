@@ -102,7 +102,7 @@ fn a_tray_is_measured_and_sorted() {
     let mut taken = Vec::new();
     for line in BufReader::new(child.stdout.take().expect("a pipe")).lines() {
         let line = line.expect("text");
-        if line.contains("section 1: farads on") {
+        if line.contains("section 1: farads: both") {
             let farads = parts.next().expect("a part");
             meter.set(Function::Farads, farads).expect("it has farads");
             if farads == 0.0 {
@@ -189,6 +189,7 @@ fn a_tray_is_keyed_in() {
     let none = run(folder.path(), "bench tray motor --output m.csv");
     assert_eq!(none.code, 3, "{none:?}");
     assert!(none.err.contains("no part was measured"), "{none:?}");
+    assert!(!folder.path().join("m.csv").exists());
     let bad = run(folder.path(), "bench sorted repeat.csv");
     assert_eq!(bad.code, 3, "{bad:?}");
 }

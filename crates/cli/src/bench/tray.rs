@@ -260,6 +260,9 @@ async fn measure(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         }
     }
     if book.rows.is_empty() {
+        // Nothing stands in it but its head.
+        std::fs::remove_file(&args.output)
+            .map_err(|e| Fail::new(Exit::System, format!("{}: {e}", book.name)))?;
         return if reached && !gone {
             Err(Fail::input("no part was measured".to_owned()))
         } else {
@@ -304,7 +307,7 @@ fn connect(part: u32, step: &ohmtrail_shop::tray::script::Step, out: &mut Out) -
         ""
     };
     out.line(&format!(
-        "part {part}, {}: {} on {}{by_hand}",
+        "part {part}, {}: {}: {}{by_hand}",
         step.name,
         step.function.name(),
         step.connect
