@@ -1,11 +1,13 @@
 //! What ohms tell of two wire ends that changed places, on units that the predictions were not made of:
 //! every miswire that is said to be told falls outside of its limits, every right unit within.
 
-use ohmtrail_circuit::meter::OVERLOAD_OHMS;
+use ohmtrail_circuit::meter::{OVERLOAD_OHMS, input_ohms};
+use ohmtrail_circuit::netlist::{Analysis, Deck};
 use ohmtrail_circuit::operate::Unit;
 use ohmtrail_circuit::rewired::{Rewired, Telling};
 use ohmtrail_circuit::sheet::{BUILTIN, Heat, PointId, Sheet, read_builtin};
 use ohmtrail_circuit::unit::{Circuit, Drawn, Flaw};
+use ohmtrail_spice::Ngspice;
 
 /// Units that are drawn, each a seed.
 const DRAWN: std::ops::Range<u64> = 100..105;
@@ -119,4 +121,58 @@ fn equal_windings_are_named() {
         .expect("its wires");
     let found = Rewired::of(&circuit, &ends, &|p| not_a_pin(&sheet, p));
     assert_eq!(found.untold.len(), 3, "{found:?}");
+}
+
+/// One in so many of the miswires is put before ngspice.
+const SHARE: usize = 5;
+
+/// The same by ngspice, a general circuit simulator: a miswire that is said to be told reads outside of its
+/// limits there, too. It reads the elements of the exchanged wires, and none of our solver's arithmetic.
+#[test]
+fn ngspice_tells_them_too() {
+    let Ok(program) = std::env::var("OHMTRAIL_NGSPICE") else {
+        panic!("OHMTRAIL_NGSPICE is not set: run `cargo xtask test`, which installs ngspice");
+    };
+    let mut ngspice = Ngspice::start(&program).expect("ngspice starts");
+    let mut told = 0;
+    for (name, _) in BUILTIN {
+        let sheet = read_builtin(name).expect("there").expect("right");
+        let circuit = Circuit::new(&sheet);
+        for (part, ends) in each_part(&sheet) {
+            let found = Rewired::of(&circuit, &ends, &|p| not_a_pin(&sheet, p));
+            for telling in &found.pairs {
+                for swap in &telling.tells {
+                    told += 1;
+                    if told % SHARE != 0 {
+                        continue;
+                    }
+                    let wrong = Circuit::flawed(&sheet, vec![Flaw::Swap { ends: *swap }]);
+                    let unit = Unit::new(&wrong, Drawn::draw(&sheet, DRAWN.start), &[]);
+                    let elements = unit.dead_elements(&[], Heat::Cold);
+                    let mut deck = Deck::new(&sheet, Analysis::Ohms, &elements);
+                    let base = telling.times.unwrap_or(telling.points);
+                    for points in [telling.points, base] {
+                        deck.probe(points, input_ohms(false));
+                    }
+                    let (network, commands, probes) = deck.parts();
+                    ngspice.load(&network).expect("the circuit is taken");
+                    let read = ngspice.run(&commands, probes).expect("printed");
+                    let ohms = |at: usize| {
+                        let ohms = read[at].0.hypot(read[at].1);
+                        if ohms > OVERLOAD_OHMS {
+                            f64::INFINITY
+                        } else {
+                            ohms
+                        }
+                    };
+                    let value = telling.times.map_or(ohms(0), |_| ohms(0) / ohms(1));
+                    assert!(
+                        !within(value, telling.limits),
+                        "{name}, {part}: {swap:?} reads {value}: {telling:?}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(told > 1000, "{told} told");
 }
