@@ -257,6 +257,9 @@ fn a_plate_of_two_frequencies_proves_no_capacitance() {
         let mut hands = repairing(&book);
         let told = plate("unit", "hertz", hertz, "Hz");
         hands.say(told).expect("a plate");
+        // The new part is stamped for both.
+        let stamped = plate("run-cap", "hertz", "50/60", "Hz");
+        hands.say(stamped).expect("a plate");
         run(&mut hands, honest)
     });
     let [one, end] = &ends;
