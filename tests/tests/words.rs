@@ -166,11 +166,21 @@ fn what_a_visit_says_has_spanish() {
         "visit/src/judge.rs",
         "visit/src/limits.rs",
         "visit/src/next.rs",
+        "visit/src/prove/end.rs",
+        "visit/src/prove/fit.rs",
+        "visit/src/prove/judge.rs",
+        "visit/src/prove/lines.rs",
+        "visit/src/prove/mod.rs",
+        "visit/src/prove/plan.rs",
+        "visit/src/prove/said.rs",
         "visit/src/takes.rs",
         "visit/src/words.rs",
         "core/src/accuracy.rs",
         "core/src/gates/event.rs",
         "core/src/gates/limits.rs",
+        "core/src/fit/mod.rs",
+        "meters/src/session.rs",
+        "daemon/src/visits/watching.rs",
     ]);
     // Taken in parts by this program, or said by a command only.
     let no_sentence = |words: &str| words.contains(['{', '\n']) || SAID_ELSEWHERE.contains(&words);
@@ -209,7 +219,7 @@ fn what_the_core_says_of_a_value_has_spanish() {
     for rule in ohmtrail_core::rules::all() {
         all.insert(rule.source.status.words());
         let subject = rule.id.split('.').next().unwrap_or_default();
-        if matches!(subject, "supply" | "control") {
+        if matches!(subject, "supply" | "control" | "current" | "drop" | "fit") {
             all.insert(rule.source.what);
         }
     }
@@ -276,7 +286,7 @@ fn what_a_trail_keeps_in_english_is_said_in_spanish() {
             assert_eq!(said.to_string(), unproven.why);
             in_spanish(&said);
         }
-        let left = record.left_said().expect("it was left");
+        let left = record.left_said(&book).expect("it was left");
         assert_eq!(left.to_string(), record.left.as_ref().expect("left").why);
         in_spanish(&left);
         let conclusion = record.conclusion.as_ref().expect("a conclusion");
@@ -301,6 +311,57 @@ fn in_spanish(said: &Said) {
             "the", "and", "is", "of", "to", "with", "was", "not", "what", "from",
         ];
         assert!(!english.contains(&word), "{said}: {spanish}");
+    }
+}
+
+/// A repair, from its ask for the part to what it came to: what it asks, and all that its papers say.
+#[test]
+fn a_repair_is_in_spanish() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let first = folder.path().join("invented.trail");
+    let path = first.to_str().expect("a plain path");
+    let ran = run(["demo", "--repair", "--trail", path]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let trail = folder.path().join("invented.repair.trail");
+    let sheet = read_builtin("split-heat-pump-1ph")
+        .expect("built in")
+        .expect("sound");
+    let bundle = SheetBundle::new(sheet).expect("compiles");
+    let book = Book::new(&bundle).expect("opens");
+    let records = read(&trail).expect("a trail").map(|r| r.expect("a record"));
+    let entries: Vec<Entry> = records
+        .filter_map(|r| match r.body {
+            Body::Entry(entry) => Some(entry),
+            _ => None,
+        })
+        .collect();
+    let record = Record::of(&book, &entries);
+    let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
+    let end = end.expect("it came to an end");
+    let proofs = record.proofs_said(&book);
+    assert!(proofs.len() > 20, "{}", proofs.len());
+    for (kept, (what, words)) in end.proofs.iter().zip(&proofs) {
+        assert_eq!(what.to_string(), kept.what);
+        assert_eq!(words.to_string(), kept.words);
+        in_spanish(what);
+        in_spanish(words);
+    }
+    let whys = record.end_said(&book);
+    assert!(whys.iter().map(Said::to_string).eq(end.why.iter().cloned()));
+    whys.iter().for_each(in_spanish);
+    for took in &record.takes {
+        took.words().iter().for_each(in_spanish);
+    }
+    let trail = trail.to_str().expect("a plain path");
+    for paper in ["tag", "write-up"] {
+        let ran = run(["paper", paper, trail, "--language", "es"]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        assert!(ran.out.contains("Puesto"), "{}", ran.out);
+        let lines = ran
+            .out
+            .lines()
+            .filter(|l| !l.contains("ohmtrail trail verify") && !l.contains("perfil"));
+        lines.for_each(|line| in_spanish(&Said::own(line)));
     }
 }
 

@@ -5,6 +5,8 @@ use ohmtrail_core::class::CLASSES;
 use ohmtrail_core::isolate::Table;
 use ohmtrail_core::isolate::table::from_byte;
 
+use ohmtrail_words::Tongue;
+
 use crate::compile::{CompileError, Compiled, Options, compile};
 use crate::draw::levels;
 use crate::network::Element;
@@ -39,6 +41,22 @@ pub struct Review {
     pub table: Size,
 }
 
+/// What a sheet with words in another language does not say in it.
+fn unspoken(sheet: &Sheet, notes: &mut Vec<Problem>) {
+    for tongue in Tongue::ALL.iter().filter(|t| !sheet.glossary.is_empty(**t)) {
+        for words in sheet.lacks(*tongue) {
+            let tag = tongue.tag();
+            notes.push(note(
+                sheet.places.words.as_ref(),
+                format!(
+                    "nothing says \"{words}\" in the language {tag}: it stands in English there"
+                ),
+                format!("add it to `[words.{tag}]`"),
+            ));
+        }
+    }
+}
+
 /// Reviews a sheet.
 ///
 /// # Errors
@@ -52,6 +70,7 @@ pub fn review(sheet: &Sheet) -> Result<Review, CompileError> {
     unreached(sheet, &mut notes);
     unused(sheet, &mut notes);
     idle(sheet, &table, &mut notes);
+    unspoken(sheet, &mut notes);
     for &fault in &unseen {
         notes.push(of_fault(sheet, fault));
     }

@@ -4,7 +4,11 @@
 use std::fs;
 use std::path::Path;
 
-use ohmtrail_circuit::sheet::{Problem, Question, SheetError, read_builtin, read_file, read_text};
+use ohmtrail_circuit::draw::schematic;
+use ohmtrail_circuit::sheet::{
+    Problem, Question, Sheet, SheetError, read_builtin, read_file, read_text,
+};
+use ohmtrail_words::Tongue;
 
 /// A small sheet with one of everything.
 const SMALL: &str = include_str!("small-sheet.toml");
@@ -385,6 +389,34 @@ const REFUSED: &[(&str, &str, &str, &str, &str)] = &[
         "there is no \"cap.fan-gone\" to remove",
         "fault or check",
     ),
+    (
+        "title =",
+        "words.es.\"Nothing worx.\" = \"Nada funciona.\"\ntitle =",
+        "words.es",
+        "\"Nothing worx.\" is nothing that this sheet says",
+        "did you mean \"Nothing works.\"?",
+    ),
+    (
+        "title =",
+        "words.es.\"Nothing works.\" = \" \"\ntitle =",
+        "words.es",
+        "\"Nothing works.\" has no words here",
+        "a text in quotes",
+    ),
+    (
+        "title =",
+        "words.es.\"Nothing works.\" = 3\ntitle =",
+        "words.es",
+        "\"Nothing works.\" has no words here",
+        "a text in quotes",
+    ),
+    (
+        "title =",
+        "words.fr.\"Nothing works.\" = \"Rien ne marche.\"\ntitle =",
+        "words.fr",
+        "`fr` is not a key of this table",
+        "known keys are es",
+    ),
 ];
 
 #[test]
@@ -589,12 +621,49 @@ rated = "440 V"
 }
 
 /// Based on the small sheet, from a text.
-fn on_small(rest: &str) -> Result<ohmtrail_circuit::sheet::Sheet, SheetError> {
+fn on_small(rest: &str) -> Result<Sheet, SheetError> {
     let folder = tempfile::tempdir().expect("a folder");
     write(folder.path(), "small.toml", SMALL);
     let head = "name = \"mine\"\ntitle = \"An invented variant\"\nbased-on = \"small.toml\"\n";
     write(folder.path(), "mine.toml", &format!("{head}{rest}"));
     read_file(&folder.path().join("mine.toml"))
+}
+
+/// The sheet's own words come before the catalogue's, and what is put together of them is said too. A sheet
+/// based on it has them; what it words otherwise or removes is not missed.
+#[test]
+fn a_sheet_brings_its_own_words_in_spanish() {
+    let es = |sheet: &Sheet, words: &str| sheet.said(words).to(Tongue::Spanish);
+    let words = "\n[words.es]\n\"the disconnect\" = \"el corte\"\nblack = \"gris oscuro\"\n";
+    let text = format!("{SMALL}{words}");
+    let own = read_text("small.toml", &text).unwrap_or_else(|e| panic!("{e}"));
+    let disconnect = own.point("disconnect.line-1").expect("a point");
+    let said = es(&own, &own.points[disconnect].1);
+    assert_eq!(said, "el corte: lado de línea, primer polo");
+    assert_eq!(es(&own, "black by the sheet"), "gris oscuro según la hoja");
+    assert_eq!(es(&own, "red"), "rojo", "the catalogue has the rest");
+    assert!(own.lacks(Tongue::Spanish).contains(&"Nothing works."));
+    assert!(schematic(&own, Tongue::Spanish).contains("el corte"));
+    assert!(!schematic(&own, Tongue::English).contains("el corte"));
+
+    let folder = tempfile::tempdir().expect("a folder");
+    write(folder.path(), "small.toml", &text);
+    let mine = "name = \"mine\"\ntitle = \"An invented variant\"\nbased-on = \"small.toml\"\n\
+                [[part]]\nname = \"disconnect\"\nkind = \"disconnect\"\nwords = \"another one\"\n\
+                [words.es]\n\"An invented variant\" = \"Una variante inventada\"\n";
+    write(folder.path(), "mine.toml", mine);
+    let mine = read_file(&folder.path().join("mine.toml")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(es(&mine, &mine.title), "Una variante inventada");
+    assert_eq!(es(&mine, "black"), "gris oscuro");
+    assert_eq!(es(&mine, "another one"), "another one");
+}
+
+/// The worked example of the book is in Spanish as a whole.
+#[test]
+fn the_sheet_of_the_book_lacks_no_spanish() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/sheets/cellar-dryer.toml");
+    let dryer = read_file(&path).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(dryer.lacks(Tongue::Spanish), Vec::<&str>::new());
 }
 
 /// A single fault of a part that stays, and a single check: gone, with what the base says of them.

@@ -34,6 +34,7 @@ mod page;
 mod serve;
 pub mod sheets;
 pub mod stream;
+mod trouble;
 pub mod visits;
 
 pub use data::DataError;

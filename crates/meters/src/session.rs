@@ -210,6 +210,20 @@ impl Fault {
     }
 }
 
+/// The usual kinds of failure of a port in words.
+const fn failure(kind: std::io::ErrorKind) -> Option<&'static str> {
+    use std::io::ErrorKind as Kind;
+    match kind {
+        Kind::TimedOut => Some("the port failed: it does not answer in time"),
+        Kind::BrokenPipe
+        | Kind::ConnectionReset
+        | Kind::ConnectionAborted
+        | Kind::UnexpectedEof => Some("the port failed: its other end closed it"),
+        Kind::PermissionDenied => Some("the port failed: permission denied"),
+        _ => None,
+    }
+}
+
 impl Gone {
     /// In words.
     #[must_use]
@@ -218,7 +232,10 @@ impl Gone {
             Gone::Unplugged => "unplugged: the port hung up".into(),
             Gone::LinkLost => "the radio link dropped: out of reach, or the meter is off".into(),
             Gone::CannotOpen(fault) => fault.words().into(),
-            Gone::Failed(kind) => format!("the port failed: {kind}"),
+            Gone::Failed(kind) => match failure(kind) {
+                Some(words) => words.into(),
+                None => format!("the port failed: {kind}"),
+            },
             Gone::Driver(fault) => fault.words().into(),
             Gone::End => "ended".into(),
         }

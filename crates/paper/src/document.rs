@@ -1,6 +1,6 @@
 //! A paper before it is set: what it says, in blocks. Each form (text, HTML, PDF) is made from it.
 
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Tongue, runs, unmarked};
 
 /// A run of text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -11,6 +11,19 @@ pub enum Span {
     Strong(String),
     /// A name or digits, letter by letter.
     Code(String),
+    /// In another language than the paper.
+    Other(Tongue, Box<Span>),
+}
+
+impl Span {
+    /// Its words alone.
+    #[must_use]
+    pub fn words(&self) -> &str {
+        match self {
+            Span::Plain(text) | Span::Strong(text) | Span::Code(text) => text,
+            Span::Other(_, span) => span.words(),
+        }
+    }
 }
 
 /// Runs of text, one behind another.
@@ -18,18 +31,33 @@ pub enum Span {
 pub struct Text(pub Vec<Span>);
 
 impl Text {
-    /// With more behind it.
+    /// With more behind it; what is marked in it as of another language stands by itself.
     #[must_use]
-    pub fn plain(mut self, text: impl Into<String>) -> Self {
-        self.0.push(Span::Plain(text.into()));
+    pub fn plain(self, text: impl Into<String>) -> Self {
+        self.spans(&text.into(), Span::Plain)
+    }
+
+    /// With something that must be seen behind it; marked as above.
+    #[must_use]
+    pub fn strong(self, text: impl Into<String>) -> Self {
+        self.spans(&text.into(), Span::Strong)
+    }
+
+    fn spans(mut self, text: &str, of: fn(String) -> Span) -> Self {
+        self.0.extend(runs(text).map(|run| {
+            let span = of(run.words.to_owned());
+            match run.other {
+                Some(other) => Span::Other(other, Box::new(span)),
+                None => span,
+            }
+        }));
         self
     }
 
-    /// With something that must be seen behind it.
+    /// Its words alone.
     #[must_use]
-    pub fn strong(mut self, text: impl Into<String>) -> Self {
-        self.0.push(Span::Strong(text.into()));
-        self
+    pub fn words(&self) -> String {
+        self.0.iter().map(Span::words).collect()
     }
 
     /// With a name behind it.
@@ -56,7 +84,7 @@ pub struct Table {
     /// Columns of numbers, which stand to the right.
     pub numbers: &'static [usize],
     /// The rows, each as long as the heads.
-    pub rows: Vec<Vec<String>>,
+    pub rows: Vec<Vec<Text>>,
 }
 
 /// A part of a paper.
@@ -128,7 +156,7 @@ impl Document {
     /// A heading, by its message and what that names.
     pub(crate) fn section_of(&mut self, id: &str, named: &[(&str, &str)]) {
         let title = self.tongue.tell(id, named);
-        self.blocks.push(Block::Heading(title));
+        self.blocks.push(Block::Heading(unmarked(&title)));
     }
 
     /// An item, by its message and what that names.

@@ -82,13 +82,16 @@ fn data(kind: &str, bytes: &[u8]) -> String {
 }
 
 fn text(words: &Text) -> Markup {
+    html! { @for span in &words.0 { (run(span)) } }
+}
+
+fn run(span: &Span) -> Markup {
     html! {
-        @for span in &words.0 {
-            @match span {
-                Span::Plain(text) => (text),
-                Span::Strong(text) => strong { (text) },
-                Span::Code(text) => code { (text) },
-            }
+        @match span {
+            Span::Plain(text) => (text),
+            Span::Strong(text) => strong { (text) },
+            Span::Code(text) => code { (text) },
+            Span::Other(tongue, span) => span lang=(tongue.tag()) { (run(span)) },
         }
     }
 }
@@ -107,8 +110,8 @@ fn table(shown: &Table) -> Markup {
                     @for row in &shown.rows {
                         tr {
                             @for (n, cell) in row.iter().enumerate() {
-                                @if n == 0 { th scope="row" class=[side(&n)] { (cell) } }
-                                @else { td class=[side(&n)] { (cell) } }
+                                @if n == 0 { th scope="row" class=[side(&n)] { (text(cell)) } }
+                                @else { td class=[side(&n)] { (text(cell)) } }
                             }
                         }
                     }

@@ -35,7 +35,7 @@ impl Document {
                         &format!("|{}|", rule.collect::<Vec<_>>().join("|")),
                     );
                     for cells in &table.rows {
-                        row(&mut out, cells.iter().map(|c| cell(c)));
+                        row(&mut out, cells.iter().map(|c| cell(&words(c))));
                     }
                 }
                 Block::Drawing { words, .. } => line(&mut out, &format!("({words})")),
@@ -74,10 +74,14 @@ fn cell(text: &str) -> String {
 }
 
 fn words(text: &Text) -> String {
-    let spans = text.0.iter().map(|span| match span {
+    text.0.iter().map(run).collect()
+}
+
+fn run(span: &Span) -> String {
+    match span {
         Span::Plain(text) => text.clone(),
         Span::Strong(text) => format!("**{text}**"),
         Span::Code(text) => format!("`{text}`"),
-    });
-    spans.collect()
+        Span::Other(_, span) => run(span),
+    }
 }

@@ -21,7 +21,7 @@ use typst_pdf::{PdfOptions, PdfStandard, PdfStandards};
 use crate::document::{Block, Document, Span, Text};
 use crate::labels::Label;
 use crate::photo::{Photos, shown};
-use crate::tag::Card;
+use crate::tag::{Card, CardBlock};
 
 /// The sheet of paper of a write-up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -72,9 +72,10 @@ pub fn pdf(document: &Document, sheet: Sheet, photos: Photos<'_>) -> Result<Vec<
 /// [`PdfError`].
 pub fn tag_pdf(card: &Card) -> Result<Vec<u8>, PdfError> {
     let mut least = None;
+    let blocks: Vec<Value> = card.blocks.iter().map(card_part).collect();
     for size in [8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0] {
         let data = json!({
-            "size": size, "day": card.day, "author": card.by, "blocks": card.blocks,
+            "size": size, "day": card.day, "author": card.by, "blocks": blocks,
             "lang": card.tongue.tag(), "title": card.tongue.say("paper-tag"),
         });
         let (pdf, pages) = set(include_str!("tag.typ"), &data, HashMap::new())?;
@@ -117,7 +118,8 @@ fn part(t: Tongue, block: &Block, photos: Photos<'_>, files: &mut HashMap<String
         }
         Block::Table(table) => json!({
             "kind": "table", "caption": table.caption, "heads": table.heads,
-            "numbers": table.numbers, "rows": table.rows,
+            "numbers": table.numbers,
+            "rows": table.rows.iter().map(|row| row.iter().map(spans).collect()).collect::<Vec<Vec<_>>>(),
         }),
         Block::Drawing { svg, words } => json!({
             "kind": "picture", "file": file("svg", svg.clone().into_bytes()), "words": words,
@@ -155,16 +157,39 @@ fn is_a_picture(bytes: &[u8], end: &str) -> bool {
 struct Run<'t> {
     kind: &'static str,
     text: &'t str,
+    /// Its language, where it is not the paper's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lang: Option<&'static str>,
 }
 
 fn spans(text: &Text) -> Vec<Run<'_>> {
-    let run = |kind, text| Run { kind, text };
-    let runs = text.0.iter().map(|span| match span {
-        Span::Plain(text) => run("plain", text.as_str()),
-        Span::Strong(text) => run("strong", text.as_str()),
-        Span::Code(text) => run("code", text.as_str()),
-    });
-    runs.collect()
+    text.0.iter().map(|span| run(span, None)).collect()
+}
+
+fn run<'t>(span: &'t Span, lang: Option<&'static str>) -> Run<'t> {
+    let (kind, text) = match span {
+        Span::Plain(text) => ("plain", text),
+        Span::Strong(text) => ("strong", text),
+        Span::Code(text) => ("code", text),
+        Span::Other(tongue, span) => return run(span, Some(tongue.tag())),
+    };
+    Run { kind, text, lang }
+}
+
+/// A part of a tag as the typesetter's data.
+fn card_part(block: &CardBlock) -> Value {
+    match block {
+        CardBlock::Headline { text } => json!({ "kind": "headline", "text": text }),
+        CardBlock::Rule => json!({ "kind": "rule" }),
+        CardBlock::Line { text } => json!({ "kind": "line", "spans": spans(text) }),
+        CardBlock::Items { items } => {
+            json!({ "kind": "items", "items": items.iter().map(spans).collect::<Vec<_>>() })
+        }
+        CardBlock::Field { name, value } => {
+            json!({ "kind": "field", "name": name, "spans": spans(value) })
+        }
+        CardBlock::Digits { text } => json!({ "kind": "digits", "text": text }),
+    }
 }
 
 /// Sets a template with its data; the PDF, and how many pages it has.

@@ -87,7 +87,10 @@ fn lines(t: Tongue, quote: &Quote, option: &QuoteOption) -> Table {
         .map(|head| t.say(head))
         .into(),
         numbers: &[2, 3, 5],
-        rows,
+        rows: rows
+            .into_iter()
+            .map(|row| row.into_iter().map(Text::from).collect())
+            .collect(),
     }
 }
 

@@ -3,14 +3,14 @@
 
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Proof, Proved};
-use ohmtrail_visit::{Book, Mended};
-use ohmtrail_words::Tongue;
+use ohmtrail_visit::{Book, Mended, Record};
+use ohmtrail_words::{Said, Tongue};
 
 use crate::document::{Block, Document, Table, Text};
 use crate::text::fault;
 
 /// The sections of a repair.
-pub(crate) fn section(page: &mut Document, book: &Book<'_>, mended: &Mended) {
+pub(crate) fn section(page: &mut Document, book: &Book<'_>, record: &Record, mended: &Mended) {
     let repair = &mended.repair;
     let t = page.tongue;
     page.section("repair-what");
@@ -29,7 +29,8 @@ pub(crate) fn section(page: &mut Document, book: &Book<'_>, mended: &Mended) {
         }
         None => t.say("repair-no-approval"),
     });
-    fitted(page, mended);
+    let proofs = record.proofs_said(book);
+    fitted(page, book, record, mended, &proofs);
     let Some(end) = &mended.end else {
         return;
     };
@@ -39,8 +40,8 @@ pub(crate) fn section(page: &mut Document, book: &Book<'_>, mended: &Mended) {
         Proved::Monitor => "repair-monitor",
         Proved::LeftOff => "repair-left-off",
     })));
-    for why in &end.why {
-        page.item(t.phrase_or_own(why));
+    for why in record.end_said(book) {
+        page.item(why.marked(t));
     }
     page.blocks.push(Block::Table(Table {
         caption: t.say("repair-proofs"),
@@ -48,11 +49,22 @@ pub(crate) fn section(page: &mut Document, book: &Book<'_>, mended: &Mended) {
             .map(|head| t.say(head))
             .into(),
         numbers: &[0],
-        rows: end.proofs.iter().map(|p| row(t, p)).collect(),
+        rows: end
+            .proofs
+            .iter()
+            .zip(&proofs)
+            .map(|(proof, said)| row(t, proof, said))
+            .collect(),
     }));
 }
 
-fn fitted(page: &mut Document, mended: &Mended) {
+fn fitted(
+    page: &mut Document,
+    book: &Book<'_>,
+    record: &Record,
+    mended: &Mended,
+    proofs: &[(Said, Said)],
+) {
     let t = page.tongue;
     page.section("repair-fitted");
     if mended.fitted.is_empty() {
@@ -63,7 +75,7 @@ fn fitted(page: &mut Document, mended: &Mended) {
         let stamp: Vec<String> = stamp.map(|s| format!("{} {}", s.key, s.value)).collect();
         let named = [
             ("stamp", stamp.join(", ")),
-            ("words", t.phrase_or_own(&part.words)),
+            ("words", record.fitted_said(book, part).marked(t)),
         ];
         let named = named
             .each_ref()
@@ -77,14 +89,12 @@ fn fitted(page: &mut Document, mended: &Mended) {
         let named = [("day", mended.repair.day.as_str()), ("before", before)];
         page.told("repair-before", &named);
     }
-    let proofs = mended.end.iter().flat_map(|e| &e.proofs);
-    let after = proofs
-        .filter(|p| p.what.contains("before it is connected") || p.what.contains("under load"));
-    for proof in after {
-        let named = [
-            ("what", t.phrase_or_own(&proof.what)),
-            ("words", t.phrase_or_own(&proof.words)),
-        ];
+    let kept = mended.end.iter().flat_map(|e| &e.proofs).zip(proofs);
+    let after = kept.filter(|(p, _)| {
+        p.what.contains("before it is connected") || p.what.contains("under load")
+    });
+    for (_, (what, words)) in after {
+        let named = [("what", what.marked(t)), ("words", words.marked(t))];
         let named = named
             .each_ref()
             .map(|(name, value)| (*name, value.as_str()));
@@ -92,16 +102,17 @@ fn fitted(page: &mut Document, mended: &Mended) {
     }
 }
 
-fn row(t: Tongue, proof: &Proof) -> Vec<String> {
+fn row(t: Tongue, proof: &Proof, (what, words): &(Said, Said)) -> Vec<Text> {
     let outcome = match proof.passed {
         Some(true) => "proof-passed",
         Some(false) => "proof-failed",
         None => "proof-none",
     };
-    vec![
+    let cells = [
         proof.ask.map_or("-".to_owned(), |n| n.to_string()),
-        t.phrase_or_own(&proof.what),
+        what.marked(t),
         t.say(outcome),
-        t.phrase_or_own(&proof.words),
-    ]
+        words.marked(t),
+    ];
+    cells.map(Text::from).into()
 }

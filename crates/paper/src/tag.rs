@@ -4,9 +4,9 @@ use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Outcome, Power};
 use ohmtrail_visit::{Book, Mended, Record};
 use ohmtrail_words::Tongue;
-use serde::Serialize;
 
-use crate::text::{day, fault, moment, wrap};
+use crate::document::Text;
+use crate::text::{day, fault, mark, moment, phrase, wrap};
 
 /// The tag's width, in characters.
 pub const WIDTH: usize = 38;
@@ -25,8 +25,7 @@ pub struct Card {
 }
 
 /// A part of a tag.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[serde(tag = "kind", rename_all = "kebab-case")]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CardBlock {
     /// What must be seen first.
     Headline {
@@ -38,19 +37,19 @@ pub enum CardBlock {
     /// A line of text.
     Line {
         /// The words.
-        text: String,
+        text: Text,
     },
     /// A list.
     Items {
         /// Its items.
-        items: Vec<String>,
+        items: Vec<Text>,
     },
     /// Something by its name.
     Field {
         /// The name.
         name: String,
         /// What it is.
-        value: String,
+        value: Text,
     },
     /// Digits of a hash.
     Digits {
@@ -91,7 +90,7 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash, tongue: Tongue) -> Car
     card.field(&t.say("tag-date"), &moment(t, record.last_at));
     card.rule();
     match &record.mended {
-        Some(mended) => repaired(&mut card, mended),
+        Some(mended) => repaired(&mut card, book, record, mended),
         None => found(&mut card, book, record),
     }
     card.rule();
@@ -104,16 +103,24 @@ pub fn tag(book: &Book<'_>, record: &Record, head: &Hash, tongue: Tongue) -> Car
     let lifted = record.left.as_ref().map_or(&record.lifted, |l| &l.lifted);
     for end in lifted {
         let wire = record.wires.iter().rev().find(|w| w.end == *end);
-        let (mark, from) = wire.map_or(("", ""), |w| (w.mark.as_str(), w.from.as_str()));
+        let (seen, from) = wire.map_or(("", ""), |w| (w.mark.as_str(), w.from.as_str()));
         let named = [
             ("end", end.as_str()),
-            ("mark", &t.phrase_or_own(mark)),
+            ("mark", &mark(t, book, seen)),
             ("from", from),
         ];
         card.item(&t.tell("tag-wire", &named));
     }
-    if let Some(why) = record.left_said().filter(|_| record.mended.is_none()) {
-        card.item(&why.to(t));
+    for wire in record.unchecked() {
+        let named = [
+            ("end", wire.end.as_str()),
+            ("mark", &mark(t, book, &wire.mark)),
+            ("to", wire.back_on.as_deref().unwrap_or_default()),
+        ];
+        card.item(&t.tell("tag-wire-unchecked", &named));
+    }
+    if let Some(why) = record.left_said(book).filter(|_| record.mended.is_none()) {
+        card.item(&why.marked(t));
     }
     if off {
         card.line(&t.say("tag-do-not"));
@@ -182,7 +189,7 @@ fn found(card: &mut Card, book: &Book<'_>, record: &Record) {
 }
 
 /// What was fitted, and what the repair came to.
-fn repaired(card: &mut Card, mended: &Mended) {
+fn repaired(card: &mut Card, book: &Book<'_>, record: &Record, mended: &Mended) {
     let t = card.tongue;
     card.line(&t.say("tag-fitted"));
     for fitted in &mended.fitted {
@@ -192,10 +199,11 @@ fn repaired(card: &mut Card, mended: &Mended) {
         card.item(&t.say("tag-nothing"));
     }
     if let Some(end) = &mended.end {
-        let came_to = t.phrase_or_own(end.proved.words());
+        let came_to = phrase(t, end.proved.words());
         card.field(&t.say("tag-repair"), &came_to.to_uppercase());
-        for proof in end.proofs.iter().filter(|p| p.passed != Some(true)) {
-            card.item(&t.phrase_or_own(&proof.what));
+        let proofs = end.proofs.iter().zip(record.proofs_said(book));
+        for (_, (what, _)) in proofs.filter(|(p, _)| p.passed != Some(true)) {
+            card.item(&what.marked(t));
         }
     }
 }
@@ -204,7 +212,10 @@ fn repaired(card: &mut Card, mended: &Mended) {
 fn part_of(t: Tongue, book: &Book<'_>, fault: &str) -> String {
     let name = fault.split('.').next().unwrap_or(fault);
     let part = book.sheet.parts.iter().find(|part| part.name == name);
-    part.map_or_else(|| name.to_owned(), |part| t.phrase_or_own(&part.words))
+    part.map_or_else(
+        || name.to_owned(),
+        |part| book.sheet.said(&part.words).marked(t),
+    )
 }
 
 impl Card {
@@ -213,16 +224,14 @@ impl Card {
     }
 
     fn line(&mut self, text: &str) {
-        self.blocks.push(CardBlock::Line {
-            text: text.to_owned(),
-        });
+        self.blocks.push(CardBlock::Line { text: text.into() });
     }
 
     fn item(&mut self, text: &str) {
         match self.blocks.last_mut() {
-            Some(CardBlock::Items { items }) => items.push(text.to_owned()),
+            Some(CardBlock::Items { items }) => items.push(text.into()),
             _ => self.blocks.push(CardBlock::Items {
-                items: vec![text.to_owned()],
+                items: vec![text.into()],
             }),
         }
     }
@@ -230,7 +239,7 @@ impl Card {
     fn field(&mut self, name: &str, value: &str) {
         self.blocks.push(CardBlock::Field {
             name: name.to_owned(),
-            value: value.to_owned(),
+            value: value.into(),
         });
     }
 
@@ -246,9 +255,10 @@ impl Card {
                     lines.rule('=');
                 }
                 CardBlock::Rule => lines.rule('-'),
-                CardBlock::Line { text } | CardBlock::Digits { text } => lines.wrapped(text),
-                CardBlock::Items { items } => items.iter().for_each(|i| lines.item(i)),
-                CardBlock::Field { name, value } => lines.field(name, value),
+                CardBlock::Line { text } => lines.wrapped(&text.words()),
+                CardBlock::Digits { text } => lines.wrapped(text),
+                CardBlock::Items { items } => items.iter().for_each(|i| lines.item(&i.words())),
+                CardBlock::Field { name, value } => lines.field(name, &value.words()),
             }
         }
         lines.rule('=');

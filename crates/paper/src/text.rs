@@ -2,7 +2,7 @@
 
 use ohmtrail_trail::event::Stamp;
 use ohmtrail_visit::{Book, fault_said};
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Said, Tongue};
 use time::OffsetDateTime;
 
 /// Wraps words to lines of at most `width` characters; a longer word is cut.
@@ -58,9 +58,19 @@ pub(crate) fn day(at: Option<Stamp>) -> Option<(i32, u8, u8)> {
     Some((t.year(), u8::from(t.month()), t.day()))
 }
 
-/// A fault in words; its name where the sheet has none for it.
+/// A fault in words, marked where they are in another language; its name where the sheet has none for it.
 pub(crate) fn fault(t: Tongue, book: &Book<'_>, name: &str) -> String {
-    fault_said(book.sheet, name).to(t)
+    fault_said(book.sheet, name).marked(t)
+}
+
+/// Words of this program; marked where they are in another language.
+pub(crate) fn phrase(t: Tongue, words: &str) -> String {
+    Said::phrase(words).marked(t)
+}
+
+/// A wire's mark: of the sheet, or as somebody noted it; marked where it is in another language.
+pub(crate) fn mark(t: Tongue, book: &Book<'_>, mark: &str) -> String {
+    Said::told_of_sheet(mark, &book.sheet.glossary).marked(t)
 }
 
 #[cfg(test)]

@@ -13,7 +13,7 @@ use crate::document::{Block, Document, Table, Text};
 use crate::plot;
 use crate::quoted::{approval, quoted};
 use crate::repair;
-use crate::text::{day, fault, moment};
+use crate::text::{day, fault, mark, moment, phrase};
 
 /// The write-up of a visit, in a language. `head` is the head hash of the trail as it stands when it is
 /// written, `trail` what the trail's file is called.
@@ -38,7 +38,7 @@ pub fn write_up(
     heading(&mut page, book, record);
     reported(&mut page, book, record);
     if let Some(mended) = repair {
-        repair::section(&mut page, book, mended);
+        repair::section(&mut page, book, record, mended);
     }
     if let Some(finding) = &record.finding {
         found(&mut page, book, record, finding);
@@ -49,9 +49,9 @@ pub fn write_up(
         ruled_out(&mut page, book, finding);
         unproven(&mut page, book, record, finding);
     }
-    wires(&mut page, record);
+    wires(&mut page, book, record);
     photographs(&mut page, record);
-    left(&mut page, record);
+    left(&mut page, book, record);
     quoted(&mut page, record);
     page.section("paper-cautions");
     for caution in ["caution-measured", "caution-qualified", "caution-proven"] {
@@ -75,7 +75,7 @@ fn heading(page: &mut Document, book: &Book<'_>, record: &Record) {
         if opened.simulated {
             page.line(Text::default().strong(t.say("paper-simulated")));
         }
-        let title = t.phrase_or_own(&book.sheet.title);
+        let title = book.sheet.said(&book.sheet.title).marked(t);
         page.told("paper-unit", &[("unit", &opened.unit)]);
         page.told(
             "paper-sheet",
@@ -112,7 +112,8 @@ fn reported(page: &mut Document, book: &Book<'_>, record: &Record) {
     page.section("paper-reported");
     for (what, words) in &record.complaints {
         let known = book.sheet.complaints.iter().find(|c| c.name == *what);
-        let mut said = t.phrase_or_own(known.map_or(what.as_str(), |c| c.words.as_str()));
+        let known = known.map(|c| book.sheet.said(&c.words).marked(t));
+        let mut said = known.unwrap_or_else(|| what.clone());
         if !words.is_empty() {
             said += " ";
             said += &t.tell("paper-their-words", &[("words", words)]);
@@ -146,7 +147,7 @@ fn found(page: &mut Document, book: &Book<'_>, record: &Record, finding: &Findin
             _ => "paper-not-proven",
         }));
         if let Some(conclusion) = conclusion {
-            let why = t.phrase_or_own(&conclusion.why);
+            let why = phrase(t, &conclusion.why);
             page.line(t.tell("paper-ended-why", &[("why", &why)]));
         }
         for suspect in &record.suspects {
@@ -175,7 +176,7 @@ fn found(page: &mut Document, book: &Book<'_>, record: &Record, finding: &Findin
         page.line(t.say("paper-follows-nothing"));
     }
     for what in record.consequences_said(book) {
-        page.item(what.to(t));
+        page.item(what.marked(t));
     }
 }
 
@@ -195,7 +196,7 @@ fn evidence(t: Tongue, record: &Record, ask: u32) -> String {
     let Some(took) = took else {
         return head;
     };
-    let verdict = took.words().map(|said| said.to(t));
+    let verdict = took.words().map(|said| said.marked(t));
     let shown = || said_shown(took.take.function, took.take.shown).to(t);
     let words = verdict.unwrap_or_else(shown);
     format!("{head}: {}: {words}", between(t, took))
@@ -307,7 +308,7 @@ fn cooling(page: &mut Document, book: &Book<'_>, record: &Record) {
                 None => page.told("paper-warm-none", &read),
             }
         }
-        page.told("paper-cooling-end", &[("words", &cooling.said().to(t))]);
+        page.told("paper-cooling-end", &[("words", &cooling.said().marked(t))]);
     }
 }
 
@@ -315,7 +316,7 @@ fn dead_pairs(book: &Book<'_>) -> usize {
     book.plan().pairs().count()
 }
 
-fn row(t: Tongue, took: &Took) -> Vec<String> {
+fn row(t: Tongue, took: &Took) -> Vec<Text> {
     let take = &took.take;
     let mut state = vec![match take.state.power {
         Power::On => "state-on",
@@ -329,7 +330,7 @@ fn row(t: Tongue, took: &Took) -> Vec<String> {
         Some(judged) if took.counts() => {
             let limit = |x: Option<f64>| x.map_or("-".to_owned(), |x| amount(take.function, x));
             let (low, high) = (limit(judged.lower), limit(judged.upper));
-            let mut class = t.phrase_or_own(judged.class.word());
+            let mut class = phrase(t, judged.class.word());
             if judged.too_close {
                 class += ", ";
                 class += &t.say("paper-too-close");
@@ -339,15 +340,15 @@ fn row(t: Tongue, took: &Took) -> Vec<String> {
                 class,
                 format!(
                     "{} ({})",
-                    t.phrase_or_own(&judged.source),
-                    t.phrase_or_own(&judged.status)
+                    phrase(t, &judged.source),
+                    phrase(t, &judged.status)
                 ),
             )
         }
         _ if !took.counts() => (none(), t.say("paper-does-not-count"), none()),
         _ => (none(), t.say("paper-not-judged"), none()),
     };
-    vec![
+    let cells = [
         take.take.to_string(),
         take.ask.map_or_else(none, |n| n.to_string()),
         between(t, took),
@@ -356,7 +357,8 @@ fn row(t: Tongue, took: &Took) -> Vec<String> {
         limits,
         verdict,
         source,
-    ]
+    ];
+    cells.map(Text::from).into()
 }
 
 fn ruled_out(page: &mut Document, book: &Book<'_>, finding: &Finding) {
@@ -386,12 +388,12 @@ fn unproven(page: &mut Document, book: &Book<'_>, record: &Record, finding: &Fin
         } else {
             String::new()
         };
-        let why = record.unproven_said(book, what).to(t);
+        let why = record.unproven_said(book, what).marked(t);
         page.item(format!("{}{p}: {why}", fault(t, book, &what.fault)));
     }
 }
 
-fn wires(page: &mut Document, record: &Record) {
+fn wires(page: &mut Document, book: &Book<'_>, record: &Record) {
     if record.wires.is_empty() {
         return;
     }
@@ -403,14 +405,14 @@ fn wires(page: &mut Document, record: &Record) {
             Some(to) => t.tell("paper-wire-back", &[("to", to)]),
             None => t.say("paper-wire-lifted"),
         };
-        let mut mark = t.phrase_or_own(&wire.mark);
+        let mut seen = mark(t, book, &wire.mark);
         if wire.photo.is_some() {
-            mark += ", ";
-            mark += &t.say("paper-photographed");
+            seen += ", ";
+            seen += &t.say("paper-photographed");
         }
         let named = [
             ("end", wire.end.as_str()),
-            ("mark", &mark),
+            ("mark", &seen),
             ("from", &wire.from),
             ("now", &now),
         ];
@@ -418,7 +420,7 @@ fn wires(page: &mut Document, record: &Record) {
     }
 }
 
-fn left(page: &mut Document, record: &Record) {
+fn left(page: &mut Document, book: &Book<'_>, record: &Record) {
     let Some(left) = &record.left else { return };
     page.section("paper-left");
     let how = match (left.power, left.locked) {
@@ -430,11 +432,15 @@ fn left(page: &mut Document, record: &Record) {
     if !left.lifted.is_empty() {
         page.told("left-lifted", &[("ends", &left.lifted.join(", "))]);
     }
-    if let Some(why) = record.left_said() {
-        page.item(why.to(page.tongue));
+    let unchecked: Vec<&str> = record.unchecked().map(|w| w.end.as_str()).collect();
+    if !unchecked.is_empty() {
+        page.told("left-unchecked", &[("ends", &unchecked.join(", "))]);
+    }
+    if let Some(why) = record.left_said(book) {
+        page.item(why.marked(page.tongue));
     }
     for note in &record.notes {
-        let note = note_said(note).to(page.tongue);
+        let note = note_said(note).marked(page.tongue);
         page.told("paper-note", &[("note", &note)]);
     }
 }
@@ -454,7 +460,7 @@ fn percent(t: Tongue, p: f32) -> String {
     // Nothing that was inferred is certain.
     let percent = (p * 100.0).clamp(0.0, 99.9);
     if percent > 0.0 && percent < 0.1 {
-        t.phrase_or_own("under 0.1 %")
+        phrase(t, "under 0.1 %")
     } else {
         format!("{percent:.1} %")
     }

@@ -1,10 +1,10 @@
 //! The tag and the write-up of a whole visit. Unit, customer and work order are invented.
 
-use ohmtrail_circuit::sheet::read_builtin;
+use ohmtrail_circuit::sheet::{Sheet, read_builtin, read_text};
 use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
-use ohmtrail_paper::{Block, Card, Document, Sheet, WIDTH, pdf, tag, write_up};
+use ohmtrail_paper::{Block, Card, Document, Sheet as Size, WIDTH, pdf, tag, tag_pdf, write_up};
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{
     Act, Acted, Asked, Entry, Event, Finding, Judged, LeftState, MeterJoined, Opened, PlateEntry,
@@ -157,6 +157,10 @@ fn made_in(events: Vec<Event>, tongue: Tongue) -> (Card, Document, Hash) {
     let sheet = read_builtin("split-heat-pump-1ph")
         .expect("the sheet is there")
         .expect("the sheet is right");
+    made_of(sheet, events, tongue)
+}
+
+fn made_of(sheet: Sheet, events: Vec<Event>, tongue: Tongue) -> (Card, Document, Hash) {
     let bundle = SheetBundle::new(sheet).expect("compiles");
     let book = Book::new(&bundle).expect("opens");
     let entries: Vec<Entry> = events
@@ -332,6 +336,86 @@ fn the_write_up_gives_every_number_its_limit_and_source() {
     );
 }
 
+/// WCAG 2.2, 3.1.2: what stands in another language than the paper says so; what a sheet has Spanish for is
+/// in Spanish.
+#[test]
+fn english_within_a_spanish_paper_is_marked() {
+    let head = "name = \"mine\"\ntitle = \"An invented unit\"\nbased-on = \"split-heat-pump-1ph\"\n\
+                [[part]]\nname = \"run-cap\"\nkind = \"dual-run-capacitor\"\nwords = \"the invented can\"\n\
+                herm = \"35 uF\"\nfan = \"5 uF\"\nrated = \"440 V\"\n";
+    let made = |words: &str| {
+        let sheet = read_text("mine.toml", &format!("{head}{words}"));
+        let sheet = sheet.unwrap_or_else(|e| panic!("{e}"));
+        made_of(sheet, events(true), Tongue::Spanish)
+    };
+    let (card, page, _) = made("");
+    let html = page.html(&|_| None);
+    let english = "<span lang=\"en\">An invented unit</span>";
+    assert!(html.contains(english), "{html}");
+    let strong = "<span lang=\"en\"><strong>the invented can: fan section open</strong></span>";
+    assert!(html.contains(strong), "{html}");
+    // No mark of it is left in a text, and either sets.
+    for text in [&card.text(), &page.markdown(), &html] {
+        assert!(!text.contains(['\u{FDD0}', '\u{FDD1}']), "{text}");
+    }
+    assert!(
+        page.markdown()
+            .contains("**the invented can: fan section open**")
+    );
+    assert!(pdf(&page, Size::A4, &|_| None).is_ok());
+    assert!(tag_pdf(&card).is_ok());
+
+    let (card, page, _) = made(
+        "[words.es]\n\"An invented unit\" = \"Un equipo inventado\"\n\
+         \"the invented can\" = \"el bote inventado\"\n",
+    );
+    let html = page.html(&|_| None);
+    assert!(html.contains("Un equipo inventado"), "{html}");
+    assert!(
+        html.contains("<strong>el bote inventado: sección del ventilador abierta</strong>"),
+        "{html}"
+    );
+    assert!(!html.contains("invented can"), "{html}");
+    assert!(card.text().contains("el bote inventado"), "{}", card.text());
+}
+
+/// An end that went back and was not looked at is on the tag and in the write-up; once it was, it is not.
+#[test]
+fn what_was_put_back_and_not_checked_is_said() {
+    let end = || "fan-start.1".to_owned();
+    let back = Event::PutBack {
+        end: end(),
+        to: "run-cap.FAN".into(),
+        photo: None,
+    };
+    let with = |more: &[Event]| {
+        let mut all = events(false);
+        let found = all.split_off(11);
+        all.extend(more.iter().cloned());
+        all.extend(found);
+        if let Some(Event::Left(left)) = all.last_mut() {
+            left.lifted.clear();
+        }
+        all
+    };
+    let says = [
+        "NOT CHECKED: wire fan-start.1 (brown), put back on run-cap.FAN",
+        "Wire ends put back and not checked, to be looked at before power is given: fan-start.1",
+    ];
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (card, page, _) = written(with(std::slice::from_ref(&back)));
+    assert!(flat(&card).contains(says[0]), "{card}");
+    assert!(page.contains(says[1]), "{page}");
+    let checked = Event::WireChecked {
+        end: end(),
+        on: "run-cap.FAN".into(),
+        photo: None,
+    };
+    let (card, page, _) = written(with(&[back, checked]));
+    assert!(!card.contains("NOT CHECKED"), "{card}");
+    assert!(!page.contains(says[1]), "{page}");
+}
+
 /// A whole photograph is in the PDF; one that was cut off is named, and the paper is made.
 #[test]
 fn a_broken_photograph_keeps_no_paper_from_being_made() {
@@ -344,7 +428,7 @@ fn a_broken_photograph_keeps_no_paper_from_being_made() {
         0x45, 0x4E, 0x44, 0xAE, 0x42, 0x60, 0x82,
     ];
     let mut document = document(events(true));
-    let bare = pdf(&document, Sheet::A4, &|_| None).expect("a PDF");
+    let bare = pdf(&document, Size::A4, &|_| None).expect("a PDF");
     let photo = |n| Block::Photo {
         hash: [n; 32],
         caption: "the invented wiring".to_owned(),
@@ -359,7 +443,7 @@ fn a_broken_photograph_keeps_no_paper_from_being_made() {
                 .filter(|w| w == with_spaces)
                 .count()
     };
-    let made = pdf(&document, Sheet::A4, &|hash| match hash[0] {
+    let made = pdf(&document, Size::A4, &|hash| match hash[0] {
         1 => Some(DOT.to_vec()),
         _ => Some(DOT[..40].to_vec()),
     });

@@ -12,8 +12,21 @@ use crate::stock::{Item, Stock};
 pub struct Match {
     /// What it came to.
     pub outcome: Outcome,
-    /// Which criteria are not simply the same, each in words; empty where all are.
-    pub words: Vec<String>,
+    /// Which criteria are not simply the same; empty where all are, and of another kind of part.
+    pub differs: Vec<Differs>,
+}
+
+/// A criterion that is not simply the same, in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Differs {
+    /// The section that it is of; empty where there is one.
+    pub section: String,
+    /// What was compared.
+    pub aspect: &'static str,
+    /// What it came to.
+    pub reason: &'static str,
+    /// The source of the rule.
+    pub source: &'static str,
 }
 
 /// Holds a new part against the failed one, by the rules that the search of a stock goes by.
@@ -56,33 +69,26 @@ pub fn held(failed: &Failed, stamp: &[PlateValue]) -> Result<Match, Vec<Wrong>> 
     Ok(all.next().map_or_else(
         || Match {
             outcome: Outcome::Refused,
-            words: vec!["it is another kind of part".to_owned()],
+            differs: Vec::new(),
         },
         told,
     ))
 }
 
 fn told(offer: &Offer) -> Match {
-    let mut words = Vec::new();
-    for judged in &offer.judged {
-        let section = if judged.section.is_empty() {
-            String::new()
-        } else {
-            format!("{} ", judged.section)
-        };
+    let each = offer.judged.iter().flat_map(|judged| {
         let rows = judged.report.rows().iter();
-        for row in rows.filter(|r| r.reason != Reason::Same) {
-            words.push(format!(
-                "{section}{}: {} ({})",
-                row.aspect.words(),
-                row.reason.words(),
-                row.source.what
-            ));
-        }
-    }
+        let differ = rows.filter(|r| r.reason != Reason::Same);
+        differ.map(|row| Differs {
+            section: judged.section.clone(),
+            aspect: row.aspect.words(),
+            reason: row.reason.words(),
+            source: row.source.what,
+        })
+    });
     Match {
         outcome: offer.outcome,
-        words,
+        differs: each.collect(),
     }
 }
 
@@ -119,12 +125,12 @@ mod tests {
             ("duty", "run"),
         ];
         let fits = held(&failed, &stamped(&same)).expect("understood");
-        assert_eq!((fits.outcome, fits.words), (Outcome::Fits, vec![]));
+        assert_eq!((fits.outcome, fits.differs), (Outcome::Fits, vec![]));
         let mut weak = same;
         weak[3].1 = "370 V";
         let refused = held(&failed, &stamped(&weak)).expect("understood");
         assert_eq!(refused.outcome, Outcome::Refused);
-        assert!(refused.words.iter().any(|w| w.contains("rated volts")));
+        assert!(refused.differs.iter().any(|d| d.aspect == "rated volts"));
         let unknown = held(&failed, &stamped(&same[..4])).expect("understood");
         assert_eq!(unknown.outcome, Outcome::Unknown);
         let odd = held(&failed, &stamped(&[("poles", "2")])).expect_err("no capacitor has poles");

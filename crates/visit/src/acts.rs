@@ -4,6 +4,7 @@ use ohmtrail_core::gates::{self, Event as Told, Step};
 use ohmtrail_core::reading::MeterId;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Acted, Event, Request, Stamp};
+use ohmtrail_words::Tongue;
 
 use crate::book::Book;
 use crate::handle::{unknown, wants};
@@ -159,7 +160,10 @@ impl Visit<'_> {
     fn sheet_mark(&self, end: &str) -> String {
         let point = self.book.sheet.point(end);
         let wire = point.and_then(|p| self.book.sheet.wire_of_end(p));
-        wire.map_or_else(String::new, |w| format!("{} by the sheet", w.mark))
+        wire.map_or_else(String::new, |w| {
+            let mark = w.mark.as_str();
+            Tongue::English.tell("mark-by-sheet", &[("mark", mark)])
+        })
     }
 
     /// The terminal that a wire end belongs on.
@@ -212,6 +216,24 @@ impl Visit<'_> {
             act: gates::Act::PutBack(Book::id(point)),
             at: at.steady,
         }));
+        Ok(events)
+    }
+
+    /// A wire end was seen in its place: the open ask is answered by that, if it asks for it.
+    pub(crate) fn seen(&self, end: String, photo: Option<[u8; 32]>) -> Result<Vec<Event>, Refusal> {
+        let asked = self.record.open_ask();
+        let act = Act::CheckWire(end.clone());
+        let asked = asked.filter(|a| a.request.act() == Some(&act));
+        let mut events: Vec<Event> = asked
+            .map(|a| {
+                Event::Acted(Acted {
+                    ask: Some(a.ask),
+                    act,
+                })
+            })
+            .into_iter()
+            .collect();
+        events.extend(self.wire_checked(end, photo)?);
         Ok(events)
     }
 

@@ -12,7 +12,7 @@ use crate::record::Record;
 use crate::words::{STAYS_LIVE, TOO_OFTEN, fault_said};
 
 /// The one of these whose English that is, else the words as they are.
-fn again(kept: &str, all: impl IntoIterator<Item = Said>) -> Said {
+pub(crate) fn again(kept: &str, all: impl IntoIterator<Item = Said>) -> Said {
     let mut all = all.into_iter();
     all.find(|said| said.to_string() == kept)
         .unwrap_or_else(|| Said::phrase(kept))
@@ -57,7 +57,7 @@ impl Record {
 
     /// Why the unit was left as it is.
     #[must_use]
-    pub fn left_said(&self) -> Option<Said> {
+    pub fn left_said(&self, book: &Book<'_>) -> Option<Said> {
         let left = self.left.as_ref()?;
         let not_left: Vec<(&Act, &str)> = self
             .skipped
@@ -75,7 +75,7 @@ impl Record {
             let not_left = &not_left;
             (0..=not_left.len()).map(move |from| {
                 let acts = not_left.get(from..).unwrap_or_default();
-                why_left_so(self, left.power, not_dead, acts.iter().copied())
+                why_left_so(book, self, left.power, not_dead, acts.iter().copied())
             })
         });
         Some(again(&left.why, all))

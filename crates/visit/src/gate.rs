@@ -254,10 +254,11 @@ impl Visit<'_> {
         if self.record.power == Power::On {
             return Way::There;
         }
-        // Power is given with every wire end in its place.
+        // Power is given with every wire end in its place, and seen there.
         if !self.record.lifted.is_empty() {
             there!(self.reach_dead(&[], false, now, leaving));
         }
+        there!(self.towards_seen_wires(now));
         there!(self.towards(Gate::ReadyToEnergise, now));
         let Some(ready) = self.gates.ready_to_energise(now) else {
             return Way::Barred("the unit is not ready for power".into());
@@ -356,7 +357,7 @@ impl Visit<'_> {
     pub(crate) fn towards_check(&self, check: usize, to: State, now: Micros) -> Way {
         let sheet_check = &self.book.sheet.checks[check];
         let minutes = sheet_check.minutes as f32;
-        let why = Said::phrase(sheet_check.why.clone());
+        let why = self.book.sheet.said(&sheet_check.why);
         let wish = |request, why, epoch| {
             Way::Ask(Wish {
                 request,

@@ -99,7 +99,7 @@ impl Visit<'_> {
             }
             Input::Lifted { end, mark, photo } => self.lifted(&end, mark, photo, at),
             Input::PutBack { end, photo } => self.put_back(&end, photo, at),
-            Input::WireChecked { end, photo } => self.wire_checked(end, photo),
+            Input::WireChecked { end, photo } => self.seen(end, photo),
             Input::Photo {
                 hash,
                 media_type,

@@ -41,6 +41,7 @@ mod record;
 mod refusal;
 mod takes;
 mod visit;
+mod wires;
 mod words;
 
 pub use book::{Book, BookError, SheetBundle, Windings};

@@ -9,6 +9,7 @@ use ohmtrail_trail::event::{
 };
 use ohmtrail_words::Said;
 
+use crate::book::Book;
 use crate::gate::{Way, Wish};
 use crate::isolate::Stand;
 use crate::record::Record;
@@ -386,7 +387,7 @@ impl Visit<'_> {
         let reason = self.live.no_dead.as_deref();
         let reason = reason.filter(|why| record.alarmed || *why == words::STAYS_LIVE);
         let not_left = self.live.not_left.iter().map(|(a, why)| (a, why.as_str()));
-        let why = why_left_so(record, record.power, reason, not_left).to_string();
+        let why = why_left_so(self.book, record, record.power, reason, not_left).to_string();
         LeftState {
             power: record.power,
             locked: record.locked,
@@ -398,6 +399,7 @@ impl Visit<'_> {
 
 /// Why a unit is left as it is: what was found, why it is not proved dead, which acts were not done.
 pub(crate) fn why_left_so<'a>(
+    book: &Book<'_>,
     record: &Record,
     power: Power,
     not_dead: Option<&str>,
@@ -407,18 +409,18 @@ pub(crate) fn why_left_so<'a>(
     let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
     let found = match faults {
         _ if end.is_some() => end.map_or_else(Said::default, |end| {
-            let whys = end.why.iter().map(|why| Said::phrase(why.clone()));
+            let whys = record.end_said(book);
             Said::phrase(end.proved.words()).then(": ", Said::joined(whys, "; "))
         }),
         Some(faults) if !faults.is_empty() => Said::message("left-found").with("faults", faults),
         _ if power == Power::On => "nothing was found wrong".into(),
         _ => "what failed is not proven".into(),
     };
-    let not_dead = not_dead.map(|why| Said::message("not-dead").with("why", Said::phrase(why)));
+    let not_dead = not_dead.map(|why| Said::message("not-dead").with("why", Said::told(why)));
     let not_done = |(act, why): (&Act, &str)| {
         Said::message("not-done")
             .with("act", act_words(act))
-            .with("why", Said::phrase(why))
+            .with("why", Said::told(why))
     };
     not_left.fold(found.then_if("; ", not_dead), |said, act| {
         said.then("; ", not_done(act))

@@ -131,6 +131,8 @@ pub struct Record {
     pub photos: Vec<([u8; 32], String)>,
     /// Of a repair: what it sets out from, and how far it is.
     pub mended: Option<Box<Mended>>,
+    /// Wire ends whose check was passed over since they went back.
+    pub(crate) unseen: BTreeSet<String>,
     /// Checks that were passed over.
     pub(crate) skipped_checks: BTreeSet<usize>,
     /// Void takes of each check so far.
@@ -196,6 +198,7 @@ impl Default for Record {
             decisions: Vec::new(),
             photos: Vec::new(),
             mended: None,
+            unseen: BTreeSet::new(),
             skipped_checks: BTreeSet::new(),
             voids: BTreeMap::new(),
             version: 0,
@@ -334,6 +337,7 @@ impl Record {
             }
             Event::Skipped { ask, why } => {
                 let request = self.ask(*ask).map(|a| a.request.clone());
+                request.iter().for_each(|r| self.pass_over_wire(r));
                 let check = request.and_then(|r| Record::check_of(book, &r));
                 self.skipped_checks.extend(check);
                 self.skipped.push((*ask, why.clone()));
@@ -402,6 +406,7 @@ impl Record {
             }
             Event::PutBack { end, to, .. } => {
                 self.lifted.retain(|e| e != end);
+                self.unseen.remove(end);
                 let wire = self.wires.iter_mut().rev().find(|w| w.end == *end);
                 if let Some(wire) = wire {
                     wire.back_on = Some(to.clone());
@@ -500,6 +505,7 @@ impl Record {
                 for wire in self.wires.iter_mut().filter(|w| ends.contains(&w.end)) {
                     wire.checked = false;
                 }
+                self.unseen.retain(|end| !ends.contains(end));
             }
             Act::CloseBreaker => {
                 self.power = Power::On;
@@ -579,22 +585,5 @@ impl Record {
     pub(crate) fn plate(&self, part: &str, key: &str) -> Option<&PlateEntry> {
         let mut plates = self.plates.iter().rev();
         plates.find(|p| p.part == part && p.key == key)
-    }
-}
-
-impl Took {
-    /// Its verdict in a sentence, before it is put into a language: as the trail has it, where an older
-    /// program said it.
-    #[must_use]
-    pub fn words(&self) -> Option<Said> {
-        let judged = self.take.verdict.as_ref()?;
-        let said = self.said.clone();
-        Some(said.unwrap_or_else(|| Said::phrase(judged.words.clone())))
-    }
-
-    /// Whether it counts: neither struck nor void.
-    #[must_use]
-    pub fn counts(&self) -> bool {
-        self.struck.is_none() && self.void.is_none()
     }
 }

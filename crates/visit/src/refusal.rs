@@ -68,7 +68,7 @@ pub enum Refusal {
     /// A repair begins after something was asked, or once more.
     NoRepairNow,
     /// A part that is not to be fitted, or of which nothing is known.
-    Match(String),
+    Match(Said),
     /// The unit is not left yet.
     NotLeft,
     /// The visit goes on.
@@ -124,7 +124,7 @@ impl Refusal {
             Refusal::NotLifted(end) => message("refused-not-lifted").with("end", end.clone()),
             Refusal::NotBack(end) => message("refused-not-back").with("end", end.clone()),
             Refusal::NoRepairNow => message("refused-no-repair-now"),
-            Refusal::Match(why) => Said::phrase(why.clone()),
+            Refusal::Match(why) => why.clone(),
             Refusal::NotLeft => message("refused-not-left"),
             Refusal::NotClosed => message("refused-not-closed"),
             Refusal::Quote(error) => error.said(),

@@ -6,6 +6,7 @@ use ohmtrail_core::leads::Leads;
 use ohmtrail_core::reading::{Flags, Function, MeterId, Reading, Shown};
 use ohmtrail_core::units::{Micros, Ohms};
 use ohmtrail_trail::event::{Act, Acted, Event, Judged, Power, Request, Stamp, Take};
+use ohmtrail_words::Said;
 
 use crate::book::Book;
 use crate::cooldown::AMBIENT;
@@ -13,6 +14,7 @@ use crate::handle::{unknown, wants};
 use crate::input::{Inputs, LEADS, Taken};
 use crate::judge::{Weighed, gate_verdict, ground_verdict, kept, leads, verdict, weigh};
 use crate::prove::Needs;
+use crate::record::Took;
 use crate::refusal::Refusal;
 use crate::visit::{Purpose, Stated, Visit};
 
@@ -330,8 +332,9 @@ impl Visit<'_> {
             mended,
             &asked.request,
             read,
-            accuracy,
+            Some(accuracy),
         )
+        .map(|judged| judged.map(|(judged, _)| judged))
     }
 
     /// Tells the gates of a take, unless it was made where voltage is expected whatever they know:
@@ -423,5 +426,22 @@ impl Visit<'_> {
         });
         events.extend(gate_events);
         Ok(events)
+    }
+}
+
+impl Took {
+    /// Its verdict in a sentence, before it is put into a language: as the trail has it, where an older
+    /// program said it.
+    #[must_use]
+    pub fn words(&self) -> Option<Said> {
+        let judged = self.take.verdict.as_ref()?;
+        let said = self.said.clone();
+        Some(said.unwrap_or_else(|| Said::phrase(judged.words.clone())))
+    }
+
+    /// Whether it counts: neither struck nor void.
+    #[must_use]
+    pub fn counts(&self) -> bool {
+        self.struck.is_none() && self.void.is_none()
     }
 }

@@ -275,7 +275,7 @@ impl<'b> Visit<'b> {
         let asked = self.record.open_ask()?;
         let pending = self.live.pending.as_ref().filter(|p| p.ask == asked.ask);
         // What was asked before a restart and still stands is a look: its words are the sheet's.
-        Some(pending.map_or_else(|| Said::phrase(asked.why.clone()), |p| p.why.clone()))
+        Some(pending.map_or_else(|| self.book.sheet.said(&asked.why), |p| p.why.clone()))
     }
 
     /// Whether the open ask is a step towards a gate.

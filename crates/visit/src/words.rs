@@ -64,7 +64,7 @@ pub fn fault_said(sheet: &Sheet, name: &str) -> Said {
             let [from, to] = wire.terminals.map(|t| sheet.point_name(t).to_owned());
             Said::message("wire-open").with("from", from).with("to", to)
         }
-        None => Said::phrase(fault.words.clone()),
+        None => sheet.said(&fault.words),
     }
 }
 
@@ -75,15 +75,15 @@ pub fn point_said(sheet: &Sheet, name: &str) -> Said {
         return Said::default();
     };
     let Some(wire) = sheet.wire_of_end(point) else {
-        let words = sheet.points.get(point).map(|(_, words)| words.clone());
-        return Said::phrase(words.unwrap_or_default());
+        let words = sheet.points.get(point).map(|(_, words)| words);
+        return words.map_or_else(Said::default, |words| sheet.said(words));
     };
     let end = usize::from(wire.ends[1] == point);
     let terminal = sheet.point_name(wire.terminals[end]).to_owned();
     let said = if wire.mark.is_empty() {
         Said::message("wire-end")
     } else {
-        Said::message("wire-end-marked").with("mark", Said::phrase(wire.mark.clone()))
+        Said::message("wire-end-marked").with("mark", sheet.said(&wire.mark))
     };
     said.with("terminal", terminal)
 }
@@ -92,7 +92,7 @@ pub fn point_said(sheet: &Sheet, name: &str) -> Said {
 #[must_use]
 pub fn note_said(note: &str) -> Said {
     match note.strip_prefix(LEAVING) {
-        Some(why) => Said::phrase("checks ended").then(": ", Said::phrase(why)),
+        Some(why) => Said::phrase("checks ended").then(": ", Said::told(why)),
         None => Said::own(note),
     }
 }

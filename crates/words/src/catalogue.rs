@@ -96,12 +96,27 @@ impl Tongue {
         Tongue::ALL.into_iter().find(is)
     }
 
-    /// The first of a browser's languages that is spoken (RFC 9110, 12.5.4). Browsers list them by
-    /// preference.
+    /// Of a browser's languages the one that is spoken and wanted most (RFC 9110, 12.5.4): by its weight, the
+    /// first of those with the same; English where none is.
     #[must_use]
     pub fn of_browser(accepted: &str) -> Self {
-        let tags = accepted.split(',').filter_map(|t| t.split(';').next());
-        tags.filter_map(Tongue::of_tag).next().unwrap_or_default()
+        let ranges = accepted.split(',').filter_map(|range| {
+            let (tag, parameters) = range.split_once(';').unwrap_or((range, ""));
+            Some((Tongue::of_range(tag.trim())?, weight(parameters)?))
+        });
+        let wanted = ranges.filter(|(_, weight)| *weight > 0);
+        // The last of equals is what `max_by_key` gives.
+        let all: Vec<_> = wanted.collect();
+        let best = all.into_iter().rev().max_by_key(|(_, weight)| *weight);
+        best.map(|(tongue, _)| tongue).unwrap_or_default()
+    }
+
+    /// The one that a language range stands for (RFC 4647, 2.1): `*` for the first of all.
+    fn of_range(range: &str) -> Option<Self> {
+        if range == "*" {
+            return Some(Tongue::default());
+        }
+        Tongue::of_tag(range)
     }
 
     pub(crate) const fn language(self) -> LanguageIdentifier {
@@ -147,6 +162,22 @@ impl Tongue {
             .or_else(|| of(Tongue::English))
             .unwrap_or_else(|| id.replace('-', " "))
     }
+}
+
+/// The weight among a language range's parameters, in thousandths (RFC 9110, 12.4.2): 1000 where none is
+/// stated, none where it is no weight.
+fn weight(parameters: &str) -> Option<u32> {
+    let mut all = parameters.split(';').map(str::trim);
+    let stated = all.find_map(|p| p.strip_prefix("q=").or_else(|| p.strip_prefix("Q=")));
+    let Some(stated) = stated else {
+        return Some(1000);
+    };
+    let (whole, part) = stated.split_once('.').unwrap_or((stated, ""));
+    if part.len() > 3 || !part.bytes().all(|b| b.is_ascii_digit()) || !["0", "1"].contains(&whole) {
+        return None;
+    }
+    let weight: u32 = format!("{whole}{part:0<3}").parse().ok()?;
+    (weight <= 1000).then_some(weight)
 }
 
 /// A count chooses between one and many; anything else stands as it is written.
@@ -301,5 +332,20 @@ mod tests {
         );
         assert_eq!(Tongue::of_browser("fr, es"), Tongue::Spanish);
         assert_eq!(Tongue::of_browser(""), Tongue::English);
+        // By weight, not by place (RFC 9110, 12.4.2); a weight of 0 is one that is not wanted.
+        for (accepted, wanted) in [
+            ("en;q=0.5, es;q=0.9", Tongue::Spanish),
+            ("en;q=0.5,es-419", Tongue::Spanish),
+            ("es;q=0, en;q=0.1", Tongue::English),
+            ("es;q=0", Tongue::English),
+            ("es;q=0.5, en;q=0.5", Tongue::Spanish),
+            ("es;q=0.7, *;q=0.8", Tongue::English),
+            ("es;q=0.2, fr;q=1.0", Tongue::Spanish),
+            ("ES-mx ; Q=1.000 , en;q=0.999", Tongue::Spanish),
+            ("en;q=1.5, es;q=0.1", Tongue::Spanish),
+            ("en;q=none, es;q=0.1", Tongue::Spanish),
+        ] {
+            assert_eq!(Tongue::of_browser(accepted), wanted, "{accepted}");
+        }
     }
 }

@@ -6,8 +6,8 @@ use std::sync::OnceLock;
 use fluent_bundle::FluentResource;
 use fluent_bundle::concurrent::FluentBundle;
 
-use crate::Tongue;
 use crate::catalogue::read;
+use crate::{Glossary, Tongue};
 
 /// The files of phrases of each language but English.
 const SPANISH: [&str; 3] = [
@@ -40,18 +40,28 @@ impl Tongue {
     /// colon or a semicolon between, are phrases of their own.
     #[must_use]
     pub fn phrase(self, words: &str) -> Option<String> {
+        self.phrase_by(&Glossary::default(), words)
+    }
+
+    /// The same where a sheet has words of its own.
+    #[must_use]
+    pub fn phrase_by(self, own: &Glossary, words: &str) -> Option<String> {
         if self == Tongue::English {
             return Some(words.to_owned());
         }
+        let whole = |words: &str| {
+            let of_sheet = own.of(self, words).map(str::to_owned);
+            of_sheet.or_else(|| self.known(words))
+        };
         let joined = |between: &str| {
             words.match_indices(between).find_map(|(at, _)| {
                 let (of, rest) = words.split_at(at);
                 let what = rest.strip_prefix(between)?;
-                Some(self.whole(of)? + between + &self.phrase(what)?)
+                Some(whole(of)? + between + &self.phrase_by(own, what)?)
             })
         };
-        let whole = self.whole(words);
-        whole.or_else(|| joined(": ")).or_else(|| joined("; "))
+        let all = whole(words);
+        all.or_else(|| joined(": ")).or_else(|| joined("; "))
     }
 
     /// A phrase in this language, else as it is.
@@ -60,7 +70,7 @@ impl Tongue {
         self.phrase(words).unwrap_or_else(|| words.to_owned())
     }
 
-    fn whole(self, words: &str) -> Option<String> {
+    fn known(self, words: &str) -> Option<String> {
         static ALL: OnceLock<FluentBundle<FluentResource>> = OnceLock::new();
         let all = ALL.get_or_init(|| read(Tongue::Spanish, SPANISH.into_iter()));
         let pattern = all.get_message(&phrase_id(words))?.value()?;

@@ -2,7 +2,8 @@
 
 use std::fmt;
 
-use crate::Tongue;
+use crate::runs::{english, own, unmarked};
+use crate::{Glossary, Tongue};
 
 /// A sentence, or several: what is said, with what it names. Its `Display` is English, as a trail keeps it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -12,6 +13,10 @@ pub struct Said(Vec<Piece>);
 enum Piece {
     /// English words that stay the same: said in another language by the phrase.
     Phrase(String),
+    /// Words that are this program's, or somebody's own.
+    Told(String),
+    /// English words with what a sheet of one's own has for them in other languages.
+    Given(String, Vec<(Tongue, String)>),
     /// A name, digits, or somebody's own words: the same in all languages.
     Own(String),
     /// A message of a catalogue, with what it names.
@@ -23,6 +28,33 @@ impl Said {
     #[must_use]
     pub fn phrase(words: impl Into<String>) -> Self {
         Said(vec![Piece::Phrase(words.into())])
+    }
+
+    /// What somebody told: this program's own words, where it offered them, else theirs, in whichever
+    /// language that is.
+    #[must_use]
+    pub fn told(words: impl Into<String>) -> Self {
+        Said(vec![Piece::Told(words.into())])
+    }
+
+    /// English words of a sheet that has words of its own for other languages.
+    #[must_use]
+    pub fn of_sheet(words: &str, own: &Glossary) -> Self {
+        Said::given(words, own).unwrap_or_else(|| Said::phrase(words))
+    }
+
+    /// What somebody told who may have taken it from such a sheet.
+    #[must_use]
+    pub fn told_of_sheet(words: &str, own: &Glossary) -> Self {
+        Said::given(words, own).unwrap_or_else(|| Said::told(words))
+    }
+
+    fn given(words: &str, own: &Glossary) -> Option<Self> {
+        let others = Tongue::ALL.into_iter().filter(|t| !own.is_empty(*t));
+        let given: Vec<(Tongue, String)> = others
+            .filter_map(|t| Some((t, t.phrase_by(own, words)?)))
+            .collect();
+        (!given.is_empty()).then(|| Said(vec![Piece::Given(words.to_owned(), given)]))
     }
 
     /// A name, digits, or somebody's own words.
@@ -76,12 +108,25 @@ impl Said {
     /// In a language. A phrase that it lacks stands in English.
     #[must_use]
     pub fn to(&self, tongue: Tongue) -> String {
+        unmarked(&self.marked(tongue))
+    }
+
+    /// The same, with what stands in English in it marked for [`runs`](crate::runs).
+    #[must_use]
+    pub fn marked(&self, tongue: Tongue) -> String {
         let piece = |piece: &Piece| match piece {
-            Piece::Own(words) => words.clone(),
-            Piece::Phrase(words) => tongue.phrase_or_own(words),
+            Piece::Own(words) => own(words),
+            Piece::Phrase(words) => tongue
+                .phrase(&own(words))
+                .unwrap_or_else(|| english(&own(words))),
+            Piece::Told(words) => tongue.phrase_or_own(&own(words)),
+            Piece::Given(words, given) => match given.iter().find(|(t, _)| *t == tongue) {
+                Some((_, said)) => own(said),
+                None => Said::phrase(words.as_str()).marked(tongue),
+            },
             Piece::Message(id, named) => {
                 let said: Vec<(&str, String)> =
-                    named.iter().map(|(n, w)| (*n, w.to(tongue))).collect();
+                    named.iter().map(|(n, w)| (*n, w.marked(tongue))).collect();
                 let named: Vec<(&str, &str)> = said.iter().map(|(n, w)| (*n, w.as_str())).collect();
                 tongue.tell(id, &named)
             }

@@ -155,7 +155,7 @@ pub fn check(sheet: &Sheet, number: usize, tongue: Tongue) -> Option<String> {
         return None;
     };
     let title = tongue.tell("draw-look", &[("look", &sheet.look_name(part, look))]);
-    let captions = [(None, tongue.phrase_or_own(&check.why))];
+    let captions = [(None, sheet.said(&check.why).to(tongue))];
     let sheet = &*in_language(sheet, tongue);
     let parts = [part];
     Some(picture(tongue, sheet, &title, &parts, &[], &[], &captions))

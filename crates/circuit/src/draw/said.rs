@@ -6,7 +6,7 @@ use ohmtrail_words::Tongue;
 
 use crate::sheet::Sheet;
 
-/// The sheet, with what it says of parts, points and wires in that language, as far as it is known.
+/// The sheet, with what it says of parts, points and wires in that language: its own, or as far as they are known.
 pub(super) fn in_language(sheet: &Sheet, t: Tongue) -> Cow<'_, Sheet> {
     if t == Tongue::English {
         return Cow::Borrowed(sheet);
@@ -16,7 +16,7 @@ pub(super) fn in_language(sheet: &Sheet, t: Tongue) -> Cow<'_, Sheet> {
     let points = said.points.iter_mut().map(|(_, words)| words);
     let marks = said.wires.iter_mut().map(|w| &mut w.mark);
     for words in parts.chain(points).chain(marks).chain([&mut said.title]) {
-        *words = t.phrase_or_own(words);
+        *words = sheet.said(words).to(t);
     }
     Cow::Owned(said)
 }

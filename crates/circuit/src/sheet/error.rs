@@ -24,6 +24,8 @@ pub struct Places {
     pub checks: Vec<Place>,
     /// Of `[dead]`.
     pub dead: Option<Place>,
+    /// Of `[words.es]`.
+    pub words: Option<Place>,
 }
 
 /// One thing wrong with a sheet.

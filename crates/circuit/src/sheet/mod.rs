@@ -8,12 +8,14 @@ mod near;
 pub(crate) mod quantity;
 mod read;
 pub(crate) mod toml;
+mod words;
 
 use std::collections::BTreeMap;
 
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::units::Celsius;
+use ohmtrail_words::Glossary;
 
 pub use self::error::{Place, Places, Problem, SheetError};
 pub use self::layers::{read_builtin, read_file, read_text};
@@ -301,6 +303,8 @@ pub struct Sheet {
     pub(crate) known: Vec<Known>,
     /// The temperature of the air around the unit as it was measured; none before it was.
     pub measured_air: Option<Quantity<Celsius>>,
+    /// What it says in languages other than English.
+    pub glossary: Glossary,
     /// How many nodes the network has, inner ones included.
     pub nodes: usize,
     /// The first inner node of each part.

@@ -7,6 +7,8 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use ohmtrail_words::Glossary;
+
 use super::checks::never_dead;
 use super::near::did_you_mean;
 use super::toml::Keys;
@@ -226,6 +228,7 @@ impl Reader {
                 "minutes",
                 "complaint",
                 "known",
+                "words",
             ] {
                 let _ = layer.get(key);
             }
@@ -261,6 +264,7 @@ impl Reader {
             costs: Costs::builtin(),
             known: Vec::new(),
             measured_air: None,
+            glossary: Glossary::default(),
             places: self.places,
             nodes,
             internals,
@@ -269,6 +273,7 @@ impl Reader {
         for layer in layers {
             sheet.learn_tables(layer);
         }
+        sheet.take_words(layers);
         if let Some(keys) = dead_keys
             && last.text.problems.borrow().is_empty()
         {

@@ -9,6 +9,7 @@ use utoipa::{IntoResponses, ToSchema};
 
 use crate::meters::AddError;
 use crate::sheets::SheetsError;
+use crate::trouble;
 use crate::visits::{Away, OpenError, SayError};
 
 /// A problem.
@@ -69,7 +70,9 @@ impl Problem {
         Problem::new(
             StatusCode::NOT_FOUND,
             "not-found",
-            format!("there is no {what} \"{name}\""),
+            Said::message("not-found")
+                .with("kind", Said::phrase(what))
+                .with("name", name.to_owned()),
             format!("GET {list} lists what there is"),
         )
     }
@@ -134,7 +137,10 @@ impl IntoResponse for Problem {
 
 impl From<Away> for Problem {
     fn from(away: Away) -> Self {
-        let detail = Said::phrase(away.to_string());
+        let detail = match &away {
+            Away::Broken(why) => Said::message("visit-broken").with("why", why.clone()),
+            other => Said::phrase(other.to_string()),
+        };
         match away {
             Away::Closed => Problem::new(
                 StatusCode::CONFLICT,
@@ -217,7 +223,7 @@ impl From<SheetsError> for Problem {
             SheetsError::Changed(_) => Problem::new(
                 StatusCode::CONFLICT,
                 "sheet-changed",
-                error.to_string(),
+                trouble::of_sheet(&error),
                 "put that version of the sheet into the folder `sheets`",
             ),
             _ => Problem::unprocessable(error.to_string(), "correct the sheet"),

@@ -5,17 +5,18 @@ use axum::response::Response;
 use maud::{Markup, html};
 use ohmtrail_core::reading::Function;
 use ohmtrail_visit::{AMBIENT, LEADS, PLATE_KEYS, point_said};
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Tongue, unmarked};
 
 use super::ask::{unit_sign, units};
 use super::more::back;
 use super::reader::Reader;
 use super::say::Said;
 use super::screen::{Screen, looks, saying};
+use super::words::other;
 use super::{frame, framed, seen};
 use crate::api::{App, Named, Problem};
 
-/// What can be named: names, and what they are in words.
+/// What can be named: names, and what they are in words, marked where those are in another language.
 struct Names {
     points: Vec<(String, String)>,
     looks: Vec<(String, String)>,
@@ -52,14 +53,14 @@ async fn names(app: &App, name: &str, t: Tongue) -> Result<(Screen, Names), Prob
         let points = sheet
             .points
             .iter()
-            .map(|(name, _)| (name.clone(), point_said(sheet, name).to(t)));
+            .map(|(name, _)| (name.clone(), point_said(sheet, name).marked(t)));
         Names {
             points: points.collect(),
             looks: looks(sheet)
-                .map(|(name, asks)| (name, t.phrase_or_own(&asks)))
+                .map(|(name, asks)| (name, asks.marked(t)))
                 .collect(),
             parts: parts
-                .map(|p| (p.name.clone(), t.phrase_or_own(&p.words)))
+                .map(|p| (p.name.clone(), sheet.said(&p.words).marked(t)))
                 .collect(),
         }
     });
@@ -89,9 +90,9 @@ fn choice(words: &str, name: &str, all: &[(String, String)], chosen: &str) -> Ma
         p { label for=(name) { (words) }
             select id=(name) name=(name) required {
                 option value="" {}
-                @for (value, words) in all { option value=(value) selected[value == chosen] {
+                @for (value, words) in all { option value=(value) lang=[other(words)] selected[value == chosen] {
                     @if value.contains('.') || words.is_empty() { (value) @if !words.is_empty() { ": " } }
-                    (words) } }
+                    (unmarked(words)) } }
             } }
     }
 }

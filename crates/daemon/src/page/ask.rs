@@ -2,14 +2,14 @@
 //! two asks, and none answers a gate's step but by the hand of the person who did it.
 
 use maud::{Markup, html};
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Tongue, unmarked};
 
 use super::reader::{Degrees, Reader};
 use super::screen::{Screen, saying};
 use super::words::{between, phrase, said};
 use crate::forms::Ask;
 
-/// An ask in a few words.
+/// An ask in a few words; marked where they are in another language.
 pub(super) fn short(t: Tongue, screen: &Screen, ask: &Ask) -> String {
     match (ask.function, &ask.points, &ask.what, &ask.act) {
         (Some(function), Some(points), ..) => {
@@ -45,7 +45,7 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
             @if ask.kind != "look" { p.why { (why(t, screen, ask)) } }
             @if ask.kind != "act" {
                 img.drawing src={ "/api/v1/visits/" (view.id) "/asks/" (ask.id) "/picture.svg?language=" (t.tag()) }
-                    alt=(t.tell("drawing-of", &[("what", &short(t, screen, ask))]));
+                    alt=(t.tell("drawing-of", &[("what", &unmarked(&short(t, screen, ask)))]));
             }
             div.answers {
                 @if ask.kind == "look" {
@@ -109,7 +109,7 @@ fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
                 @if let Some(wire) = screen.wire(end) {
                     span.small {
                         (t.tell("wire-at", &[("terminal", &wire.terminal)]))
-                        @if !wire.mark.is_empty() { " · " (t.say("wire-mark")) ": " (t.phrase_or_own(&wire.mark)) }
+                        @if !wire.mark.is_empty() { " · " (t.say("wire-mark")) ": " (said(t, &screen.mark(&wire.mark))) }
                     }
                     @if let Some(hash) = &wire.photo { (screen.photo(hash, end)) }
                 }

@@ -5,7 +5,7 @@ use ohmtrail_visit::NONE_OF_THESE;
 use ohmtrail_words::Tongue;
 
 use super::screen::Screen;
-use super::words::{phrase, said};
+use super::words::{marked, phrase, said};
 use crate::forms::Suspect;
 
 /// Suspects that are shown at once.
@@ -22,7 +22,7 @@ pub(super) fn suspects(t: Tongue, screen: &Screen) -> Markup {
             return html! { (t.say("none-of-these")) };
         }
         let all: Vec<String> = s.faults.iter().map(|f| screen.fault_words(t, f)).collect();
-        html! { (all.join(" + ")) }
+        marked(&all.join(" + "))
     };
     html! {
         section #suspects data-part {
@@ -40,7 +40,7 @@ pub(super) fn suspects(t: Tongue, screen: &Screen) -> Markup {
                         @if evidence.is_empty() { p { (t.say("no-evidence")) } }
                         ul { @for (ask, bits) in evidence {
                             li { b { (if bits > 0.0 { t.say("speaks-for") } else { t.say("speaks-against") }) } " "
-                                (screen.answered(t, ask)) }
+                                (marked(&screen.answered(t, ask))) }
                         } }
                     } }
                 } }
@@ -61,16 +61,16 @@ pub(super) fn finding(t: Tongue, screen: &Screen) -> Markup {
         section #finding data-part {
             h2 { (t.say("finding")) }
             @if found.faults.is_empty() { p.large { (t.say("no-fault-carried")) } }
-            ul.found { @for fault in &found.faults { li { b { (words(fault)) } " " span.small { (fault) } } } }
+            ul.found { @for fault in &found.faults { li { b { (marked(&words(fault))) } " " span.small { (fault) } } } }
             @if !found.faults.is_empty() { p { (t.tell("finding-share", &[("share", &share)])) } }
             @if let Some(conclusion) = &view.conclusion { p { (phrase(t, &conclusion.why)) } }
             @for line in &screen.consequences { p { (said(t, line)) } }
             @if !found.alike.is_empty() { p { (t.say("alike")) ": " (found.alike.iter().map(|a| a.join(" + ")).collect::<Vec<_>>().join("; ")) } }
             details { summary { (t.say("carried-by")) }
-                ul { @for ask in &found.evidence { li { (screen.answered(t, *ask)) } } } }
+                ul { @for ask in &found.evidence { li { (marked(&screen.answered(t, *ask))) } } } }
             details { summary { (t.say("ruled-out")) " (" (found.ruled_out.len()) ")" }
-                ul { @for out in &found.ruled_out { li { (words(&out.fault)) ": "
-                    (out.by.iter().map(|a| screen.answered(t, *a)).collect::<Vec<_>>().join("; ")) } } } }
+                ul { @for out in &found.ruled_out { li { (marked(&words(&out.fault))) ": "
+                    (marked(&out.by.iter().map(|a| screen.answered(t, *a)).collect::<Vec<_>>().join("; "))) } } } }
             details { summary { (t.say("unproven")) " (" (found.unproven.len()) ")" }
                 ul { @for why in &screen.unproven { li { (said(t, why)) } } } }
         }

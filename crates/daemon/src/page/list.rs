@@ -1,17 +1,17 @@
 //! The visits, and a new one.
 
 use maud::{Markup, html};
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Said, Tongue};
 
-use super::words::phrase;
+use super::words::{other, said};
 use crate::visits::Summary;
 
 /// A sheet to choose.
 pub struct SheetChoice {
     /// Its name.
     pub name: String,
-    /// What it describes; empty if it cannot be used.
-    pub title: String,
+    /// What it describes; none if it cannot be used.
+    pub title: Option<Said>,
 }
 
 /// What the form of a new visit offers.
@@ -19,7 +19,7 @@ pub struct Offer {
     /// The sheet.
     pub sheet: SheetChoice,
     /// What customers report: names and words.
-    pub complaints: Vec<(String, String)>,
+    pub complaints: Vec<(String, Said)>,
     /// The daemon's meters: names, and how each stands.
     pub meters: Vec<(String, String)>,
     /// Who did the visit before.
@@ -59,7 +59,7 @@ fn line(t: Tongue, visit: &Summary) -> Markup {
             @if let Some(found) = &visit.found {
                 span { (t.say("found")) ": " (if found.is_empty() { t.say("no-fault-carried") } else { found.join(", ") }) }
             }
-            @if let Some(problem) = &visit.problem { (phrase(t, problem)) }
+            @if let Some(problem) = &visit.problem { (said(t, problem)) }
         }
     }
 }
@@ -70,10 +70,10 @@ pub fn sheets(t: Tongue, sheets: &[SheetChoice]) -> Markup {
         h1 { (t.say("which-unit")) }
         p { (t.say("which-unit-words")) }
         ul.cards {
-            @for sheet in sheets.iter().filter(|s| !s.title.is_empty()) {
+            @for (sheet, title) in sheets.iter().filter_map(|s| Some((s, s.title.as_ref()?))) {
                 li {
                     a.card href={ "/new?sheet=" (sheet.name) } {
-                        strong { (phrase(t, &sheet.title)) }
+                        strong { (said(t, title)) }
                         span.small { (sheet.name) }
                     }
                 }
@@ -86,12 +86,14 @@ pub fn sheets(t: Tongue, sheets: &[SheetChoice]) -> Markup {
 pub fn new(t: Tongue, offer: &Offer) -> Markup {
     html! {
         h1 { (t.say("new-visit")) }
-        p { (phrase(t, &offer.sheet.title)) " " a href="/new" { (t.say("other-unit")) } }
+        p { @if let Some(title) = &offer.sheet.title { (said(t, title)) } " " a href="/new" { (t.say("other-unit")) } }
         form.sheet method="post" action="/new" {
             input type="hidden" name="sheet" value=(offer.sheet.name);
             p { label for="complaint" { (t.say("complaint")) }
                 select #complaint name="complaint" {
-                    @for (name, words) in &offer.complaints { option value=(name) { (t.phrase_or_own(words)) } }
+                    @for (name, words) in &offer.complaints {
+                        option value=(name) lang=[other(&words.marked(t))] { (words.to(t)) }
+                    }
                     option value="" { (t.say("complaint-none")) }
                 } }
             (field(t.say("unit-name"), "unit", ""))

@@ -127,7 +127,7 @@ async fn choices(app: &App) -> Result<Vec<SheetChoice>, Problem> {
         let sheets = &app.context().sheets;
         let choice = |name: String| {
             // What cannot be used is not offered; the check of sheets says why.
-            let title = sheets.read(&name).map(|s| s.title).unwrap_or_default();
+            let title = sheets.read(&name).ok().map(|s| s.said(&s.title));
             SheetChoice { name, title }
         };
         Ok(sheets.names().into_iter().map(choice).collect())
@@ -139,16 +139,12 @@ async fn offer(app: &App, name: String) -> Result<Offer, Problem> {
     let (sheet, complaints) = reading(app, move |app| {
         let sheet = app.context().sheets.read(&name)?;
         let complaints = sheet.complaints.iter();
-        let complaints = complaints
-            .map(|c| (c.name.clone(), c.words.clone()))
+        let complaints: Vec<_> = complaints
+            .map(|c| (c.name.clone(), sheet.said(&c.words)))
             .collect();
-        Ok((
-            SheetChoice {
-                name: sheet.name,
-                title: sheet.title,
-            },
-            complaints,
-        ))
+        let title = Some(sheet.said(&sheet.title));
+        let name = sheet.name.clone();
+        Ok((SheetChoice { name, title }, complaints))
     })
     .await?;
     let visits: Vec<_> = app.visits().list().iter().map(|v| v.summary()).collect();

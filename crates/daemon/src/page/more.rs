@@ -8,6 +8,7 @@ use ohmtrail_words::Tongue;
 use super::ask::reasons;
 use super::reader::Reader;
 use super::screen::{Screen, saying, taken};
+use super::words::{marked, said};
 use crate::visits::view::{Taken, VisitView, WireEnd};
 
 /// So many takes stand on one page.
@@ -40,7 +41,7 @@ pub fn takes(reader: Reader, screen: &Screen, before: Option<u32>, alert: &Marku
             }
             @if before.is_none() && !view.skipped.is_empty() {
                 h2 { (t.say("passed-over")) }
-                ul { @for skip in &view.skipped { li { (screen.answered(t, skip.ask)) ": " (t.phrase_or_own(&skip.why)) } } }
+                ul { @for skip in &view.skipped { li { (marked(&screen.answered(t, skip.ask))) ": " (t.phrase_or_own(&skip.why)) } } }
             }
         }
     }
@@ -63,7 +64,7 @@ pub fn wires(t: Tongue, screen: &Screen, alert: &Markup) -> Markup {
         @if !view.wires.is_empty() { p { (schematic(t, view)) } }
         ul.cards { @for wire in &view.wires { li.card { (wire_end(t, screen, wire)) } } }
         h2 { (t.say("notes")) }
-        ul { @for note in &view.notes { li { (note_said(note).to(t)) } } }
+        ul { @for note in &view.notes { li { (said(t, &note_said(note))) } } }
         @if !view.closed {
             (saying(&view.id, "note", None, &html! {
                 label for="note" { (t.say("note")) }
@@ -88,7 +89,7 @@ fn wire_end(t: Tongue, screen: &Screen, wire: &WireEnd) -> Markup {
     html! {
         b { (wire.end) }
         span { (t.tell("wire-from", &[("terminal", &wire.from)])) }
-        @if !wire.mark.is_empty() { span { (t.say("wire-mark")) ": " (t.phrase_or_own(&wire.mark)) } }
+        @if !wire.mark.is_empty() { span { (t.say("wire-mark")) ": " (said(t, &screen.mark(&wire.mark))) } }
         @if let Some(hash) = &wire.photo { (screen.photo(hash, &wire.end)) }
         span.mark { @match &wire.back_on {
             Some(on) => (t.tell("wire-back", &[("terminal", on)])),
@@ -131,7 +132,9 @@ fn unseen(view: &VisitView) -> impl Iterator<Item = &WireEnd> {
 /// like in its place stands beside it.
 pub fn unchecked(t: Tongue, screen: &Screen) -> Markup {
     let view = &screen.view;
-    let all: Vec<_> = unseen(view).collect();
+    // The end that the open ask is about is confirmed there.
+    let asked = |w: &&WireEnd| screen.asks_to_check(&w.end);
+    let all: Vec<_> = unseen(view).filter(|w| !asked(w)).collect();
     html! {
         @if !view.closed && !all.is_empty() {
             section.ask #unchecked data-confirms=(all.iter().map(|w| w.end.as_str()).collect::<Vec<_>>().join(" ")) {
@@ -149,7 +152,7 @@ fn wire_check(t: Tongue, screen: &Screen, wire: &WireEnd) -> Markup {
     let on = wire.back_on.as_deref().unwrap_or_default();
     html! {
         h2 { (wire.end) " → " (on) }
-        @if !wire.mark.is_empty() { p { (t.say("wire-mark")) ": " b { (t.phrase_or_own(&wire.mark)) } } }
+        @if !wire.mark.is_empty() { p { (t.say("wire-mark")) ": " b { (said(t, &screen.mark(&wire.mark))) } } }
         @match &wire.photo {
             Some(hash) => figure { (screen.photo(hash, &wire.end)) figcaption { (t.say("wire-photo-lifted")) } },
             None => p.small { (t.say("wire-no-photo")) },

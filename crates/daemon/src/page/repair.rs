@@ -5,19 +5,19 @@ use std::collections::BTreeMap;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
-use ohmtrail_words::Tongue;
+use ohmtrail_words::{Said as Sentence, Tongue};
 
 use super::list::{field, meters};
 use super::more::back;
 use super::reader::{Form, Reader};
 use super::screen::Screen;
-use super::words::phrase;
+use super::words::{phrase, said};
 use super::{frame, framed, seen};
 use crate::api::{App, Named, Problem};
 use crate::visits::{Repairer, repair_of};
 
 /// A part by its name, and what it is.
-type Choice = (String, String);
+type Choice = (String, Option<Sentence>);
 
 /// What the form offers.
 struct Offer {
@@ -50,8 +50,9 @@ async fn offer(app: &App, name: &str) -> Result<(Screen, Offer), Problem> {
         let found = repair_of(seen, Repairer::default());
         let found = found.map(|new| new.repair.map(|r| r.parts).unwrap_or_default());
         let parts = seen.book.sheet.parts.iter();
-        let parts = parts.map(|p| (p.name.clone(), p.words.clone()));
-        let all: BTreeMap<String, String> = parts.clone().collect();
+        let said = |words: &str| Some(seen.book.sheet.said(words));
+        let parts = parts.map(|p| (p.name.clone(), said(&p.words)));
+        let all: BTreeMap<String, Option<Sentence>> = parts.clone().collect();
         let named = found.as_deref().unwrap_or_default();
         Offer {
             others: parts.filter(|(name, _)| !named.contains(name)).collect(),
@@ -99,7 +100,7 @@ fn choice(t: Tongue, (part, words): &Choice, checked: bool) -> Markup {
     html! {
         label.choice {
             input type="checkbox" name="fit" value=(part) checked[checked];
-            span { @if words.is_empty() { (part) } @else { (t.phrase_or_own(words)) } }
+            span { @match words { Some(words) => (said(t, words)), None => (part) } }
         }
     }
 }

@@ -7,9 +7,9 @@ use ohmtrail_circuit::sheet::{Question, Sheet};
 use ohmtrail_core::gates::Gate;
 use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
-use ohmtrail_trail::event::{Act, Asked, Request};
+use ohmtrail_trail::event::{Act, Asked};
 use ohmtrail_visit::{fault_said, point_said};
-use ohmtrail_words::{Said, Tongue};
+use ohmtrail_words::{Glossary, Said, Tongue};
 
 use super::ask::{asked, reasons, short};
 use super::belief::{finding, suspects};
@@ -31,7 +31,9 @@ pub struct Screen {
     /// What each point is.
     points: BTreeMap<String, Said>,
     /// What each look asks, in words.
-    looks: BTreeMap<String, String>,
+    looks: BTreeMap<String, Said>,
+    /// What the sheet says in other languages.
+    glossary: Glossary,
     /// What follows from the finding, and why what is unproven still is.
     pub consequences: Vec<Said>,
     pub unproven: Vec<Said>,
@@ -58,7 +60,7 @@ pub(super) struct Seat {
 }
 
 /// The looks of a sheet: names, and what each asks.
-pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, String)> {
+pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, Said)> {
     sheet
         .checks
         .iter()
@@ -66,7 +68,7 @@ pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, String)> {
             Question::Look { part, look } => {
                 let of = sheet.parts.get(part)?;
                 let words = format!("{}: {}", of.words, look.words);
-                Some((sheet.look_name(part, look), words))
+                Some((sheet.look_name(part, look), sheet.said(&words)))
             }
             Question::Measure { .. } => None,
         })
@@ -74,9 +76,8 @@ pub(super) fn looks(sheet: &Sheet) -> impl Iterator<Item = (String, String)> {
 
 /// The seats of the wire ends that an ask is about.
 fn seats(seen: &Seen<'_>, asked: Option<&Asked>) -> BTreeMap<String, Seat> {
-    let act = match asked.map(|a| &a.request) {
-        Some(Request::Act { act }) => act,
-        _ => return BTreeMap::new(),
+    let Some(act) = asked.and_then(|a| a.request.act()) else {
+        return BTreeMap::new();
     };
     let ends = match act {
         Act::Lift(ends) | Act::PutBack(ends) | Act::PutRight(ends) => ends.as_slice(),
@@ -124,11 +125,12 @@ impl Screen {
                 .map(|f| (f.name.clone(), fault_said(sheet, &f.name)))
                 .collect(),
             looks: looks(sheet).collect(),
+            glossary: sheet.glossary.clone(),
             consequences: seen.record.consequences_said(seen.book),
             unproven: unproven
                 .map(|u| seen.record.unproven_said(seen.book, u))
                 .collect(),
-            left: seen.record.left_said(),
+            left: seen.record.left_said(seen.book),
             points: sheet
                 .points
                 .iter()
@@ -151,21 +153,34 @@ impl Screen {
         self.wires.get(end)
     }
 
-    /// What a fault is, in words, else its name.
+    /// A wire's colour or mark: of the sheet, or as somebody noted it.
+    pub(super) fn mark(&self, mark: &str) -> Said {
+        Said::told_of_sheet(mark, &self.glossary)
+    }
+
+    /// What a fault is, in words, else its name; marked where they are in another language.
     pub(super) fn fault_words(&self, t: Tongue, fault: &str) -> String {
-        let said = self.faults.get(fault).map(|said| said.to(t));
+        let said = self.faults.get(fault).map(|said| said.marked(t));
         said.unwrap_or_else(|| fault.to_owned())
     }
 
-    /// What a look asks, in words, else its name.
+    /// What a look asks, in words, else its name; marked where they are in another language.
     pub(super) fn look_words(&self, t: Tongue, look: &str) -> String {
-        let words = self.looks.get(look).map(|words| t.phrase_or_own(words));
+        let words = self.looks.get(look).map(|words| words.marked(t));
         words.unwrap_or_else(|| look.to_owned())
     }
 
     /// Whether the open ask is a step towards a safety gate.
     pub(super) fn for_a_gate(&self) -> bool {
         self.view.now.as_ref().is_some_and(|now| now.for_a_gate)
+    }
+
+    /// Whether the open ask is to look at this wire end in its place.
+    pub(super) fn asks_to_check(&self, end: &str) -> bool {
+        let ask = self.open();
+        ask.is_some_and(|a| {
+            a.act.as_deref() == Some("check-wire") && a.ends.iter().flatten().any(|e| e == end)
+        })
     }
 
     /// Why the open ask is asked.
@@ -197,7 +212,7 @@ impl Screen {
         all
     }
 
-    /// An ask and its answer on one line.
+    /// An ask and its answer on one line; marked where its words are in another language.
     pub(super) fn answered(&self, t: Tongue, ask: u32) -> String {
         let asked = self.view.asks.iter().find(|a| a.id == ask);
         let what = asked.map(|a| short(t, self, a)).unwrap_or_default();

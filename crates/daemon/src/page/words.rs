@@ -2,20 +2,36 @@
 
 use maud::{Markup, html};
 use ohmtrail_visit::{AMBIENT, LEADS};
-use ohmtrail_words::{Said, Tongue};
+use ohmtrail_words::{Said, Tongue, runs};
 
 /// Words of a sheet or of this program that stay the same: in the reader's language where it has them, else
 /// in English, and marked so.
 pub fn phrase(t: Tongue, words: &str) -> Markup {
-    match t.phrase(words) {
-        Some(words) => html! { (words) },
-        None => html! { span lang=(Tongue::English.tag()) { (words) } },
+    said(t, &Said::phrase(words))
+}
+
+/// A sentence in the reader's language; what it has in English is marked so.
+pub fn said(t: Tongue, words: &Said) -> Markup {
+    marked(&words.marked(t))
+}
+
+/// A text whose other language is marked in it.
+pub fn marked(text: &str) -> Markup {
+    html! {
+        @for run in runs(text) {
+            @match run.other {
+                Some(other) => span lang=(other.tag()) { (run.words) },
+                None => (run.words),
+            }
+        }
     }
 }
 
-/// A sentence in the reader's language.
-pub fn said(t: Tongue, words: &Said) -> Markup {
-    html! { (words.to(t)) }
+/// The language of a text that is in another one as a whole, for what takes no markup within it.
+pub fn other(text: &str) -> Option<&'static str> {
+    let mut all = runs(text);
+    let only = all.next().filter(|_| all.next().is_none());
+    only.and_then(|run| run.other).map(Tongue::tag)
 }
 
 /// Two points of a unit by their names; the probes held together, and the air, in words.

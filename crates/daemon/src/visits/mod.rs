@@ -19,6 +19,7 @@ use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::event::{Event, Opened, Repair};
 use ohmtrail_trail::{Body, Hash, read, rfc3339};
 use ohmtrail_visit::{Book, Input, Record};
+use ohmtrail_words::Said as Sentence;
 use tokio::runtime::Handle;
 use tokio::sync::{mpsc, oneshot, watch};
 
@@ -33,6 +34,7 @@ use crate::meters::{Meters, News};
 use crate::metrics::Metrics;
 use crate::sheets::{Sheets, SheetsError, is_name};
 use crate::stream::Log;
+use crate::trouble;
 
 /// What is said to a visit: done on its keeper's thread, in turn.
 pub(crate) type Work = Box<dyn for<'k, 'b> FnOnce(&'k mut Keeper<'b>) + Send>;
@@ -70,7 +72,7 @@ pub enum Away {
     Closed,
     /// It cannot be read.
     #[error("the visit cannot be opened: {0}")]
-    Broken(String),
+    Broken(Sentence),
     /// It failed just now, and goes on from its trail.
     #[error(
         "the visit is being opened anew from its trail; what was said last may not have been kept: look, then say it again"
@@ -185,7 +187,7 @@ impl Visit {
             Err(Away::Closed) => {
                 let (visit, context) = (Arc::clone(self), Arc::clone(context));
                 let read = tokio::task::spawn_blocking(move || visit.read(&context, again));
-                let failed = |e: tokio::task::JoinError| Away::Broken(e.to_string());
+                let failed = |e: tokio::task::JoinError| Away::Broken(trouble::other(&e));
                 read.await.map_err(failed)?
             }
             other => other,
@@ -209,15 +211,14 @@ impl Visit {
             })
         };
         let said = tokio::task::spawn_blocking(said).await;
-        said.map_err(|e| Away::Broken(e.to_string()))?
+        said.map_err(|e| Away::Broken(trouble::other(&e)))?
     }
 
     /// Reads the trail of a visit that has ended.
     fn read<R>(&self, context: &Context, look: impl FnOnce(&Seen<'_>) -> R) -> Result<R, Away> {
-        let broken = |e: &dyn std::fmt::Display| Away::Broken(e.to_string());
         let mut entries = Vec::new();
         let mut head = Hash([0; 32]);
-        for record in read(&self.path).map_err(|e| broken(&e))? {
+        for record in read(&self.path).map_err(|e| Away::Broken(trouble::of_trail(&e)))? {
             // What is damaged is named by the trail's own check.
             let Ok(record) = record else { continue };
             head = record.hash;
@@ -226,13 +227,11 @@ impl Visit {
             }
         }
         let Some(Event::Opened(opened)) = entries.first().map(|e| &e.event) else {
-            return Err(Away::Broken(
-                "its trail does not begin with a visit".to_owned(),
-            ));
+            return Err(Away::Broken("its trail does not begin with a visit".into()));
         };
         let bundle = context.sheets.of_trail(&opened.sheet, opened.sheet_hash);
-        let bundle = bundle.map_err(|e| broken(&e))?;
-        let book = Book::new(&bundle).map_err(|e| broken(&e))?;
+        let bundle = bundle.map_err(|e| Away::Broken(trouble::of_sheet(&e)))?;
+        let book = Book::new(&bundle).map_err(|e| Away::Broken(trouble::other(&e)))?;
         let record = Record::of(&book, &entries);
         Ok(look(&Seen {
             book: &book,
@@ -342,7 +341,7 @@ impl Visits {
             Ok((summary, false)) => self.begin(id, path, summary, thread::First::Again),
             Ok((summary, true)) => Arc::new(Visit::ended_before(id, path, summary)),
             Err(problem) => {
-                tracing::error!(visit = id, problem, "the visit cannot be read");
+                tracing::error!(visit = id, %problem, "the visit cannot be read");
                 let summary = Summary::broken(&id, problem);
                 Arc::new(Visit::ended_before(id, path, summary))
             }
@@ -386,7 +385,7 @@ impl Visits {
         let name = new.sheet.clone();
         let context = Arc::clone(&self.context);
         let bundle = tokio::task::spawn_blocking(move || context.sheets.bundle(&name)).await;
-        let bundle = bundle.map_err(|e| Away::Broken(e.to_string()))??;
+        let bundle = bundle.map_err(|e| Away::Broken(trouble::other(&e)))??;
         if let Some((what, _)) = &new.complaint {
             let known = &bundle.sheet.complaints;
             if known.iter().all(|c| c.name != *what) {

@@ -8,6 +8,7 @@ use ohmtrail_trail::{Error, Hash, verify};
 use ohmtrail_visit::{NoRepair, repair};
 
 use super::{Away, New, OpenError, Seen, Visit, Visits};
+use crate::trouble;
 
 /// Who repairs, and what.
 #[derive(Debug, Clone, Default)]
@@ -84,7 +85,7 @@ impl Visits {
         let new = new.await??;
         let path = earlier.path.clone();
         let checked = tokio::task::spawn_blocking(move || verify(&path)).await;
-        let report = checked.map_err(|e| Away::Broken(e.to_string()))??;
+        let report = checked.map_err(|e| Away::Broken(trouble::other(&e)))??;
         if !report.is_sound() {
             return Err(RepairError::Damaged);
         }
@@ -101,7 +102,7 @@ impl Visits {
                 }
             }
         });
-        copied.await.map_err(|e| Away::Broken(e.to_string()))?;
+        copied.await.map_err(|e| Away::Broken(trouble::other(&e)))?;
         Ok(visit)
     }
 }

@@ -6,12 +6,13 @@ use ohmtrail_trail::event::{Entry, Event, Opened, Stamp};
 use ohmtrail_trail::{Body, Hash, entry_line, read, rfc3339};
 use ohmtrail_visit::Stage;
 use ohmtrail_words::Said;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use serde_json::Value;
 use utoipa::ToSchema;
 
 use crate::forms::Ask;
 use crate::stream::Frame;
+use crate::trouble;
 
 /// A visit's line in the list.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -35,7 +36,9 @@ pub struct Summary {
     /// The faults of the finding that stands; none without a finding.
     pub found: Option<Vec<String>>,
     /// Why it cannot be opened.
-    pub problem: Option<String>,
+    #[serde(serialize_with = "in_english")]
+    #[schema(value_type = Option<String>)]
+    pub problem: Option<Said>,
 }
 
 impl Summary {
@@ -56,7 +59,7 @@ impl Summary {
     }
 
     /// Of a visit that cannot be read.
-    pub(super) fn broken(id: &str, problem: String) -> Self {
+    pub(super) fn broken(id: &str, problem: Said) -> Self {
         Summary {
             id: id.to_owned(),
             work_order: String::new(),
@@ -72,11 +75,16 @@ impl Summary {
     }
 }
 
+/// As programs are told.
+fn in_english<S: Serializer>(said: &Option<Said>, to: S) -> Result<S::Ok, S::Error> {
+    said.as_ref().map(Said::to_string).serialize(to)
+}
+
 /// The summary of a trail, and whether its visit has ended.
-pub(super) fn summary_of(id: &str, path: &Path) -> Result<(Summary, bool), String> {
+pub(super) fn summary_of(id: &str, path: &Path) -> Result<(Summary, bool), Said> {
     let mut summary: Option<Summary> = None;
     let mut closed = false;
-    for record in read(path).map_err(|e| e.to_string())?.flatten() {
+    for record in read(path).map_err(|e| trouble::of_trail(&e))?.flatten() {
         let Body::Entry(entry) = record.body else {
             continue;
         };

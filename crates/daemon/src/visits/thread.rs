@@ -10,6 +10,7 @@ use ohmtrail_core::reading::MeterId;
 use ohmtrail_trail::event::{Event, Opened, Repair, Streamed};
 use ohmtrail_trail::{Body, Record as TrailRecord, Trail};
 use ohmtrail_visit::{Book, Input};
+use ohmtrail_words::Said;
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::keeper::{Ended, Keeper};
@@ -18,6 +19,7 @@ use super::tell::TrailLine;
 use super::{Context, Visit, Work};
 use crate::desk::Desk;
 use crate::meters::News;
+use crate::trouble;
 
 /// What comes in to a keeper. It outlasts a failure of the keeper.
 pub(super) struct Inbox {
@@ -62,9 +64,9 @@ pub(super) type Groups = BTreeMap<MeterId, Vec<Streamed>>;
 /// Why a keeper failed.
 enum Failure {
     /// It will fail again: somebody has to do something.
-    ForGood(String),
+    ForGood(Said),
     /// It may be tried again.
-    ForNow(String),
+    ForNow(Said),
 }
 
 /// The first pause before a visit that failed is taken up again; doubled up to the last.
@@ -86,7 +88,7 @@ pub(super) fn start(visit: Arc<Visit>, context: Arc<Context>, mut inbox: Inbox, 
     });
     if let Err(error) = spawned {
         tracing::error!(visit = failed.id, %error, "no thread for the visit");
-        failed.tell(|told| told.summary.problem = Some(error.to_string()));
+        failed.tell(|told| told.summary.problem = Some(trouble::other(&error)));
     }
 }
 
@@ -105,12 +107,12 @@ fn hold_on(visit: &Arc<Visit>, context: &Arc<Context>, inbox: &mut Inbox, first:
         let problem = match held {
             Ok(Ok(Ended::Closed | Ended::Stopped)) => return,
             Ok(Err(Failure::ForGood(problem))) => {
-                tracing::error!(visit = visit.id, problem, "the visit cannot be opened");
+                tracing::error!(visit = visit.id, %problem, "the visit cannot be opened");
                 visit.tell(|told| told.summary.problem = Some(problem));
                 return;
             }
             Ok(Err(Failure::ForNow(problem))) => problem,
-            Err(_) => "it failed (a defect of this program)".to_owned(),
+            Err(_) => "it failed (a defect of this program)".into(),
         };
         if began.elapsed() > RECOVERED {
             pause = FIRST_PAUSE;
@@ -120,7 +122,7 @@ fn hold_on(visit: &Arc<Visit>, context: &Arc<Context>, inbox: &mut Inbox, first:
         }
         tracing::error!(
             visit = visit.id,
-            problem,
+            %problem,
             "the visit is opened anew from its trail"
         );
         context.metrics.visit_restarts.inc();
@@ -164,13 +166,13 @@ fn begin(
         answer,
     } = beginning;
     let bundle = context.sheets.of_trail(&opened.sheet, opened.sheet_hash);
-    let bundle = bundle.map_err(|e| Failure::ForGood(e.to_string()))?;
-    let book = Book::new(&bundle).map_err(|e| Failure::ForGood(e.to_string()))?;
+    let bundle = bundle.map_err(|e| Failure::ForGood(trouble::of_sheet(&e)))?;
+    let book = Book::new(&bundle).map_err(|e| Failure::ForGood(trouble::other(&e)))?;
     let at = context.clocks.now();
     let (desk, kept) = match Desk::open(&book, opened, Some(&visit.path), at) {
         Ok(opened) => opened,
         Err(error) => {
-            let words = error.to_string();
+            let words = trouble::other(&error);
             // Who asked may have gone.
             let _ = answer.send(Err(error.into()));
             return Err(Failure::ForGood(words));
@@ -191,10 +193,12 @@ fn begin(
         keeper.go_on()
     };
     let begun = begin();
-    let failed = begun.as_ref().err().map(ToString::to_string);
+    let failed = begun.as_ref().err().map(SayError::said);
     let _ = answer.send(begun);
     match failed {
-        None => keeper.run(inbox).map_err(Failure::ForNow),
+        None => keeper
+            .run(inbox)
+            .map_err(|e| Failure::ForNow(Said::phrase(e))),
         Some(words) => Err(Failure::ForNow(words)),
     }
 }
@@ -209,20 +213,20 @@ fn again(
     let opened = Trail::open_records(&visit.path);
     let (trail, records, recovery) = opened.map_err(|e| match e {
         Error::NotATrail { .. } | Error::NewerFormat { .. } | Error::NeverBegun { .. } => {
-            Failure::ForGood(e.to_string())
+            Failure::ForGood(trouble::of_trail(&e))
         }
-        other => Failure::ForNow(other.to_string()),
+        other => Failure::ForNow(trouble::of_trail(&other)),
     })?;
     for damage in &recovery.damage {
         tracing::warn!(visit = visit.id, %damage, "the trail is damaged");
     }
     let opened = opened_of(&records)
-        .ok_or_else(|| Failure::ForGood("its trail does not begin with a visit".to_owned()))?;
+        .ok_or_else(|| Failure::ForGood("its trail does not begin with a visit".into()))?;
     let bundle = context.sheets.of_trail(&opened.sheet, opened.sheet_hash);
-    let bundle = bundle.map_err(|e| Failure::ForGood(e.to_string()))?;
-    let book = Book::new(&bundle).map_err(|e| Failure::ForGood(e.to_string()))?;
+    let bundle = bundle.map_err(|e| Failure::ForGood(trouble::of_sheet(&e)))?;
+    let book = Book::new(&bundle).map_err(|e| Failure::ForGood(trouble::other(&e)))?;
     let desk = Desk::resume(&book, trail, &records);
-    let desk = desk.map_err(|e| Failure::ForGood(e.to_string()))?;
+    let desk = desk.map_err(|e| Failure::ForGood(trouble::other(&e)))?;
     for record in &records {
         if let Body::Entry(entry) = &record.body
             && !matches!(entry.event, Event::Readings { .. })
@@ -233,10 +237,10 @@ fn again(
         }
     }
     let mut keeper = Keeper::new(visit, context, &book, desk, groups);
+    keeper.rejoin().map_err(|e| Failure::ForNow(e.said()))?;
     keeper
-        .rejoin()
-        .map_err(|e| Failure::ForNow(e.to_string()))?;
-    keeper.run(inbox).map_err(Failure::ForNow)
+        .run(inbox)
+        .map_err(|e| Failure::ForNow(Said::phrase(e)))
 }
 
 fn opened_of(records: &[TrailRecord]) -> Option<&Opened> {

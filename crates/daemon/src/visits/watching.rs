@@ -190,7 +190,8 @@ impl Keeper<'_> {
         let Some(watching) = self.watching.take_if(|w| w.meter == number) else {
             return Ok(());
         };
-        let why = Said::message("meter-went-away").with("why", Said::phrase(why));
+        let away = Said::phrase("the meter went away while its display was waited for");
+        let why = away.then(": ", Said::phrase(why));
         let Some(ask) = watching.of.ask() else {
             self.refuse(why);
             return Ok(());

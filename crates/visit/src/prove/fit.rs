@@ -2,8 +2,9 @@
 
 use ohmtrail_circuit::sheet::{PointId, Question};
 use ohmtrail_core::fit::Outcome;
-use ohmtrail_stock::{Failed, NoRule, PlateValue, failed, held};
+use ohmtrail_stock::{Differs, Failed, NoRule, PlateValue, failed, held};
 use ohmtrail_trail::event::{Fitted, PlateEntry, Stamped};
+use ohmtrail_words::Said;
 
 use super::mended::Mended;
 use crate::book::Book;
@@ -106,55 +107,88 @@ pub(crate) fn fitted(
     mended: &Mended,
     name: &str,
 ) -> Result<Fitted, Refusal> {
-    let own = || record.plates.iter().filter(|p| p.part == name);
-    let stamp: Vec<Stamped> = own()
-        .map(|p| Stamped {
-            key: p.key.clone(),
-            value: value_of(p).text,
-        })
-        .collect();
-    let said = |matches, words: String| Fitted {
+    let (matches, words) = matched(book, record, mended, name)?;
+    let own = record.plates.iter().filter(|p| p.part == name);
+    let stamp = own.map(|p| Stamped {
+        key: p.key.clone(),
+        value: value_of(p).text,
+    });
+    Ok(Fitted {
         part: name.to_owned(),
-        stamp: stamp.clone(),
+        stamp: stamp.collect(),
         matches,
-        words,
-    };
+        words: words.to_string(),
+    })
+}
+
+/// What a trail says of a part that was fitted, once more before it is put into a language; what it says
+/// itself, where more was read off its plate since.
+pub(crate) fn again(book: &Book<'_>, record: &Record, mended: &Mended, fitted: &Fitted) -> Said {
+    let said = matched(book, record, mended, &fitted.part).ok();
+    let said = said.map(|(_, words)| words);
+    said.filter(|words| words.to_string() == fitted.words)
+        .unwrap_or_else(|| Said::phrase(fitted.words.as_str()))
+}
+
+/// Whether the part that is stamped so matches, in words; none where that is not known.
+fn matched(
+    book: &Book<'_>,
+    record: &Record,
+    mended: &Mended,
+    name: &str,
+) -> Result<(Option<bool>, Said), Refusal> {
+    let own = || record.plates.iter().filter(|p| p.part == name);
     let Some(Place::Part(at)) = place(book, name) else {
-        return Ok(said(
-            Some(true),
-            "a wire: there is nothing stamped on it".into(),
-        ));
+        return Ok((Some(true), "a wire: there is nothing stamped on it".into()));
     };
     let failed = match wanted(book, record, mended, at) {
         Ok(failed) => failed,
         Err(NoRule::Kind { .. }) => {
             let words = "no rule for this kind here: it is matched by its maker's number, which nothing \
                          here can read";
-            return Ok(said(None, words.to_owned()));
+            return Ok((None, words.into()));
         }
-        Err(why) => return Err(Refusal::Match(why.to_string())),
+        Err(why) => return Err(Refusal::Match(Said::phrase(why.to_string()))),
     };
     let plates: Vec<PlateValue> = own()
         .filter(|p| !NOT_OF_A_MATCH.contains(&p.key.as_str()))
         .map(value_of)
         .collect();
     if plates.is_empty() {
-        return Err(Refusal::Match(format!(
-            "nothing is known of the new part: say what is stamped on it before it goes in, as plate \
-             values of {name}"
-        )));
+        let nothing = Said::message("fit-nothing-known").with("part", name.to_owned());
+        return Err(Refusal::Match(nothing));
     }
     let held = held(&failed, &plates).map_err(|wrong| {
         let each: Vec<String> = wrong.iter().map(ToString::to_string).collect();
-        Refusal::Match(format!("plate of {name}: {}", each.join("; ")))
+        let plate = Said::message("fit-plate").with("part", name.to_owned());
+        Refusal::Match(plate.with("wrong", Said::phrase(each.join("; "))))
     })?;
-    let words = held.words.join("; ");
+    let words = if held.differs.is_empty() {
+        "it is another kind of part".into()
+    } else {
+        Said::joined(held.differs.iter().map(row), "; ")
+    };
     match held.outcome {
-        Outcome::Refused => Err(Refusal::Match(format!(
-            "{name} must not be replaced by this one: {words}; take another, or pass this over"
-        ))),
-        Outcome::Fits if words.is_empty() => Ok(said(Some(true), "the same by every rule".into())),
-        Outcome::Fits => Ok(said(Some(true), words)),
-        Outcome::Unknown => Ok(said(None, words)),
+        Outcome::Refused => {
+            let refused = Said::message("fit-refused").with("part", name.to_owned());
+            Err(Refusal::Match(refused.with("words", words)))
+        }
+        Outcome::Fits if held.differs.is_empty() => {
+            Ok((Some(true), "the same by every rule".into()))
+        }
+        Outcome::Fits => Ok((Some(true), words)),
+        Outcome::Unknown => Ok((None, words)),
     }
+}
+
+/// A criterion that is not simply the same.
+fn row(differs: &Differs) -> Said {
+    let said = if differs.section.is_empty() {
+        Said::message("fit-row")
+    } else {
+        Said::message("fit-row-section").with("section", differs.section.clone())
+    };
+    said.with("aspect", differs.aspect)
+        .with("reason", differs.reason)
+        .with("source", differs.source)
 }

@@ -17,7 +17,7 @@ use crate::book::Book;
 use crate::judge::{Weighed, held_against, kept, said_as};
 use crate::limits::HEALTHY;
 use crate::record::Record;
-use crate::words::{amount, displayed};
+use crate::words::{amount, said_shown};
 
 /// Standard uncertainty of the mains' frequency, hertz (common practice, no published source).
 const HERTZ_U: f64 = 0.05;
@@ -97,18 +97,19 @@ pub(crate) fn expected(
     }
 }
 
-/// The verdict on a take that answers a proof.
+/// The verdict on a take that answers a proof, and its words before they are put into a language.
 pub(crate) fn verdict(
     book: &Book<'_>,
     record: &Record,
     mended: &Mended,
     request: &Request,
     (reading, weighed): (&Reading, &Weighed),
-    accuracy: &dyn AccuracyTable,
-) -> Result<Option<Judged>, String> {
+    accuracy: Option<&dyn AccuracyTable>,
+) -> Result<Option<(Judged, Said)>, String> {
     match against(book, record, mended, request) {
         Some(Against::Limit(limit, bands)) => {
-            held_against(reading, weighed, limit, &bands, Some(accuracy)).map(|v| Some(kept(v)))
+            let (verdict, words) = held_against(reading, weighed, limit, &bands, accuracy)?;
+            Ok(Some((kept((verdict, words.clone())), words)))
         }
         Some(Against::Section {
             amps,
@@ -133,7 +134,7 @@ fn section(
     mended: &Mended,
     (reading, weighed): (&Reading, &Weighed),
     (wire, marked, hertz): ([PointId; 2], Limit, f64),
-) -> Result<Judged, String> {
+) -> Result<(Judged, Said), String> {
     let names = wire.map(|p| book.sheet.point_name(p));
     let answer = mended.latest(|a| {
         a.told == mended.told
@@ -168,18 +169,17 @@ fn section(
     if let Some(why) = verdict.void {
         return Err(why.words().to_owned());
     }
-    let shown = format!(
-        "{} with {} make {} under load ({})",
-        displayed(reading.function, reading.shown),
-        displayed(Function::AmpsAc, amps.shown),
-        amount(Function::Farads, measured.value),
-        FORMULA.what,
-    );
-    let words = said_as(Said::own(shown), Function::Farads, &verdict);
-    Ok(Judged {
+    let shown = Said::message("proof-under-load")
+        .with("volts", said_shown(reading.function, reading.shown))
+        .with("amps", said_shown(Function::AmpsAc, amps.shown))
+        .with("farads", amount(Function::Farads, measured.value))
+        .with("formula", FORMULA.what);
+    let words = said_as(shown, Function::Farads, &verdict);
+    let judged = Judged {
         // Of the capacitance, not of the volts that were read.
         lower: None,
         upper: None,
-        ..kept((verdict, words))
-    })
+        ..kept((verdict, words.clone()))
+    };
+    Ok((judged, words))
 }

@@ -7,14 +7,15 @@ use ohmtrail_circuit::sheet::{Heat, PointId};
 use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::current;
 use ohmtrail_trail::event::{Act, Power, Proof, Request};
+use ohmtrail_words::Said;
 
 use super::fit::{self, Place};
 use super::mended::{Answer, How, Mended, Told};
 use super::plan::{Against, Item, Outside, Quest, plan};
 use crate::book::Book;
 use crate::limits::plate_number;
-use crate::record::{Record, Took};
-use crate::words::amount;
+use crate::record::{Record, Took, Wire};
+use crate::words::{amount, said_shown};
 
 /// How often ends may be put right before the unit is left off.
 pub(crate) const PUT_RIGHT: u32 = 2;
@@ -38,21 +39,50 @@ pub(crate) enum Todo {
 /// A proof, and what is to be done for it; none where it is settled.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Line {
-    pub proof: Proof,
+    /// What is proven.
+    pub what: Said,
+    /// Whether it is; none where nothing shows it.
+    pub passed: Option<bool>,
+    /// As it was measured, or why not.
+    pub words: Said,
+    /// The ask that brought it.
+    pub ask: Option<u32>,
     pub todo: Option<Todo>,
 }
 
-fn line(what: String, passed: Option<bool>, words: impl Into<String>, ask: Option<u32>) -> Line {
-    let proof = Proof {
+impl Line {
+    /// As a trail keeps it.
+    pub fn proof(&self) -> Proof {
+        Proof {
+            what: self.what.to_string(),
+            passed: self.passed,
+            words: self.words.to_string(),
+            ask: self.ask,
+        }
+    }
+
+    /// What is proven, with how it came out.
+    pub fn said(&self) -> Said {
+        self.what.clone().then(": ", self.words.clone())
+    }
+}
+
+fn line(what: Said, passed: Option<bool>, words: impl Into<Said>, ask: Option<u32>) -> Line {
+    Line {
         what,
         passed,
         words: words.into(),
         ask,
-    };
-    Line { proof, todo: None }
+        todo: None,
+    }
 }
 
-fn to_do(what: String, todo: Todo) -> Line {
+/// Why somebody did not do it.
+pub(crate) fn because(id: &'static str, why: &str) -> Said {
+    Said::message(id).with("why", Said::told(why))
+}
+
+fn to_do(what: Said, todo: Todo) -> Line {
     let mut line = line(what, None, "it was not come to", None);
     line.todo = Some(todo);
     line
@@ -67,13 +97,13 @@ pub(crate) fn lines(
     mended: &Mended,
     impossible: &BTreeSet<usize>,
 ) -> Vec<Line> {
-    let mut all = fitting(book, mended);
+    let mut all = fitting(book, record, mended);
     for fitted in &mended.fitted {
         if let Some(Place::Part(part)) = fit::place(book, &fitted.part) {
             all.extend(by_itself(book, record, mended, part, impossible));
         }
     }
-    all.extend(wires(record, mended));
+    all.extend(wires(book, record, mended));
     all.extend(ohms(book, record, mended));
     let items = plan(book, record, mended);
     let each = items.into_iter().map(|i| item(book, record, mended, i));
@@ -121,28 +151,29 @@ fn passes(took: &Took, outside: Outside) -> Option<bool> {
     }
 }
 
-fn words_of(took: &Took) -> String {
-    match &took.take.verdict {
-        Some(judged) => judged.words.clone(),
-        None => crate::words::displayed(took.take.function, took.take.shown),
-    }
+fn words_of(took: &Took) -> Said {
+    let shown = || said_shown(took.take.function, took.take.shown);
+    took.words().unwrap_or_else(shown)
 }
 
-fn fitting(book: &Book<'_>, mended: &Mended) -> Vec<Line> {
+fn fitting(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
     let each = mended.repair.parts.iter().map(|name| {
         let part = match fit::place(book, name) {
-            Some(Place::Part(at)) => book.sheet.parts[at].words.clone(),
-            _ => format!("wire {name}"),
+            Some(Place::Part(at)) => book.sheet.said(&book.sheet.parts[at].words),
+            _ => Said::message("proof-wire").with("wire", name.clone()),
         };
-        let what = format!("{part} replaced by one that matches");
+        let what = Said::message("proof-replaced").with("part", part);
         let answer = mended.act(&Act::Fit(name.clone()));
         let ask = answer.map(|a| a.ask);
         if let Some(fitted) = mended.fitted.iter().rev().find(|f| f.part == *name) {
-            return line(what, fitted.matches, fitted.words.clone(), ask);
+            let words = fit::again(book, record, mended, fitted);
+            return line(what, fitted.matches, words, ask);
         }
         match answer.map(|a| &a.how) {
             // Nothing was repaired: whatever follows would prove nothing.
-            Some(How::Skipped(why)) => line(what, Some(false), format!("not fitted: {why}"), ask),
+            Some(How::Skipped(why)) => {
+                line(what, Some(false), because("proof-not-fitted", why), ask)
+            }
             _ => to_do(what, Todo::Fit(name.clone())),
         }
     });
@@ -167,12 +198,12 @@ fn by_itself(
         .enumerate()
         .filter(|(c, check)| check.heat != Some(Heat::Cold) && fit::by_itself(book, *c, part));
     let each = checks.map(|(c, check)| {
-        let what = format!("{}, before it is connected", check.why);
+        let what = Said::message("proof-by-itself").with("check", sheet.said(&check.why));
         let answer =
             mended.latest(|a| a.ask > fitted && Record::check_of(book, &a.request) == Some(c));
         let ask = answer.map(|a| a.ask);
         match answer.map(|a| (&a.how, take(record, a))) {
-            Some((How::Skipped(why), _)) => line(what, None, why.clone(), ask),
+            Some((How::Skipped(why), _)) => line(what, None, Said::told(why.as_str()), ask),
             Some((_, Some(took))) => {
                 let passed = passes(took, Outside::LeaveOff);
                 line(what, passed, words_of(took), ask)
@@ -187,18 +218,14 @@ fn by_itself(
 }
 
 /// Every wire end that was off: back where the wire map has it, and seen there.
-fn wires(record: &Record, mended: &Mended) -> Vec<Line> {
+fn wires(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
     let each = record.wires.iter().enumerate().filter(|(at, wire)| {
         // Lifted more than once: the last time counts.
         !record.wires[at + 1..].iter().any(|w| w.end == wire.end)
     });
     let each = each.map(|(_, wire)| {
-        let photo = if wire.photo.is_some() {
-            ", photographed"
-        } else {
-            ""
-        };
-        let what = format!("{} ({}) on {}{photo}", wire.end, wire.mark, wire.from);
+        let photo = wire.photo.is_some().then(|| Said::from("photographed"));
+        let what = goes(book, wire).then_if(", ", photo);
         let check = mended.act(&Act::CheckWire(wire.end.clone()));
         let ask = check.map(|a| a.ask);
         let skipped = |a: &Answer| match &a.how {
@@ -208,7 +235,7 @@ fn wires(record: &Record, mended: &Mended) -> Vec<Line> {
         if wire.back_on.is_none() {
             let back = mended.act(&Act::PutBack(vec![wire.end.clone()]));
             return match back.filter(|a| a.wired == mended.wired).and_then(skipped) {
-                Some(why) => line(what, Some(false), format!("left off: {why}"), ask),
+                Some(why) => line(what, Some(false), because("proof-left-off", &why), ask),
                 None => to_do(what, Todo::PutBack(wire.end.clone())),
             };
         }
@@ -225,20 +252,32 @@ fn wires(record: &Record, mended: &Mended) -> Vec<Line> {
         let since = righted.map_or(0, |a| a.ask);
         match check.filter(|a| a.ask > since).and_then(skipped) {
             // Ohms tell exchanges at most, and no end on a terminal that was free.
-            Some(why) => line(what, None, format!("not looked at: {why}"), ask),
+            Some(why) => line(what, None, because("proof-not-looked-at", &why), ask),
             None => to_do(what, Todo::CheckWire(wire.end.clone())),
         }
     });
     each.collect()
 }
 
+/// Where a wire end belongs, by the wire map.
+pub(crate) fn goes(book: &Book<'_>, wire: &Wire) -> Said {
+    Said::message("wire-goes")
+        .with("end", wire.end.clone())
+        .with(
+            "mark",
+            Said::told_of_sheet(&wire.mark, &book.sheet.glossary),
+        )
+        .with("at", wire.from.clone())
+}
+
 /// The names of the ends of miswires.
-pub(crate) fn swaps_words(book: &Book<'_>, swaps: &[[PointId; 2]]) -> String {
-    let name = |p: PointId| book.sheet.point_name(p);
-    let each = swaps
-        .iter()
-        .map(|[a, b]| format!("{} with {}", name(*a), name(*b)));
-    each.collect::<Vec<_>>().join(", ")
+pub(crate) fn swaps_words(book: &Book<'_>, swaps: &[[PointId; 2]]) -> Said {
+    let name = |p: PointId| book.sheet.point_name(p).to_owned();
+    let each = swaps.iter().map(|[a, b]| {
+        let swap = Said::message("wire-swap").with("one", name(*a));
+        swap.with("other", name(*b))
+    });
+    Said::joined(each, ", ")
 }
 
 /// Resistance before power.
@@ -246,12 +285,12 @@ fn ohms(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
     let rewired = mended.rewired(book, record);
     let name = |p: PointId| book.sheet.point_name(p);
     let each = rewired.pairs.iter().enumerate().map(|(n, pair)| {
-        let [a, b] = pair.points.map(name);
-        let tells = match pair.tells.as_slice() {
-            [] => "for the next one".to_owned(),
-            tells => format!("no exchange of {}", swaps_words(book, tells)),
+        let [a, b] = pair.points.map(|p| name(p).to_owned());
+        let what = match pair.tells.as_slice() {
+            [] => Said::message("proof-ohms-next"),
+            tells => Said::message("proof-ohms").with("swaps", swaps_words(book, tells)),
         };
-        let what = format!("resistance {a} to {b} before power: {tells}");
+        let what = what.with("one", a).with("other", b);
         let fits = |x: &Answer| {
             x.wired == mended.wired
                 && !matches!(&x.request, Request::AtStart { .. })
@@ -266,7 +305,7 @@ fn ohms(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
         };
         let ask = Some(answer.ask);
         if let How::Skipped(why) = &answer.how {
-            return line(what, None, why.clone(), ask);
+            return line(what, None, Said::told(why.as_str()), ask);
         }
         let Some(took) = take(record, answer) else {
             return to_do(what, Todo::Ohms(n));
@@ -296,7 +335,7 @@ fn ohms(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Line> {
                     Some(How::Skipped(why)) => line(
                         what,
                         Some(false),
-                        format!("{words}; not put right: {why}"),
+                        words.then("; ", because("proof-not-put-right", why)),
                         ask,
                     ),
                     _ => to_do(what, Todo::PutRight(ends)),
@@ -324,7 +363,7 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
         ..
     }) = mode
     {
-        return line(what, None, why.clone(), Some(*ask));
+        return line(what, None, Said::told(why.as_str()), Some(*ask));
     }
     let answer = mended.latest(|a| {
         a.told == item.told
@@ -348,20 +387,15 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
     });
     let Some(answer) = answer else {
         return match amperes_passed_over(book, mended, &item) {
-            Some(why) => line(
-                what,
-                None,
-                format!("its amperes were passed over: {why}"),
-                None,
-            ),
+            Some(why) => line(what, None, because("proof-amperes-passed-over", &why), None),
             None => to_do(what, Todo::Item(Box::new(item))),
         };
     };
     let ask = Some(answer.ask);
     match (&answer.how, &item.quest) {
-        (How::Skipped(why), _) => line(what, None, why.clone(), ask),
+        (How::Skipped(why), _) => line(what, None, Said::told(why.as_str()), ask),
         (How::Looked(yes), Quest::Look { want, .. }) => {
-            let words = if *yes { "yes" } else { "no" };
+            let words = Said::message(if *yes { "paper-yes" } else { "paper-no" });
             line(what, Some(yes == want), words, ask)
         }
         (How::Done, Quest::Word(_)) => line(what, Some(true), "by the technician's word", ask),
@@ -400,7 +434,7 @@ fn measured(book: &Book<'_>, record: &Record, mended: &Mended, item: &Item, took
     };
     let mut words = words_of(took);
     if item.against == Against::Unknown {
-        words.push_str("; no limit is known to hold it against");
+        words = words.then("; ", "no limit is known to hold it against".into());
     }
     if let Quest::Measure { points, .. } = &item.quest {
         let close = took
@@ -411,13 +445,13 @@ fn measured(book: &Book<'_>, record: &Record, mended: &Mended, item: &Item, took
         // A clamp seldom tells a few percent: what it cannot tell was read before the part went in.
         if passed.is_none() && close && on_the_bench(book, record, mended, *points) {
             passed = Some(true);
-            words.push_str("; agrees with what it read by itself before it was connected");
+            let agrees = "agrees with what it read by itself before it was connected";
+            words = words.then("; ", agrees.into());
         }
         if let Some(rla) = over_rla(book, record, took, *points) {
             let rla = amount(took.take.function, rla);
-            words.push_str(&format!(
-                "; over the rated-load {rla}: a warning and no more"
-            ));
+            let over = Said::message("proof-over-rated").with("amps", rla);
+            words = words.then("; ", over);
         }
     }
     line(item.what.clone(), passed, words, took.take.ask)

@@ -15,6 +15,7 @@ mod judge;
 mod lines;
 mod mended;
 mod plan;
+mod said;
 mod start;
 
 use ohmtrail_circuit::rewired::Telling;
@@ -29,7 +30,7 @@ pub(crate) use self::judge::{expected, verdict};
 pub use self::mended::Mended;
 pub use self::start::{NoRepair, repair};
 
-use self::lines::{Todo, lines, swaps_words};
+use self::lines::{Todo, because, goes, lines, swaps_words};
 use self::mended::Told;
 use self::plan::{Item, Quest};
 use crate::book::Book;
@@ -52,16 +53,16 @@ pub(crate) enum Needs {
     Nothing,
 }
 
-fn wish(request: Request, why: impl Into<String>, minutes: f32, needs: Needs) -> Way {
+fn wish(request: Request, why: impl Into<Said>, minutes: f32, needs: Needs) -> Way {
     Way::Ask(Wish {
         request,
-        why: Said::phrase(why),
+        why: why.into(),
         minutes,
         purpose: Purpose::Prove(needs),
     })
 }
 
-fn act(act: Act, why: impl Into<String>, needs: Needs) -> Way {
+fn act(act: Act, why: impl Into<Said>, needs: Needs) -> Way {
     wish(Request::Act { act }, why, 1.0, needs)
 }
 
@@ -108,11 +109,11 @@ impl Visit<'_> {
                 return Vec::new();
             };
             let lines = lines(self.book, &self.record, mended, &self.live.impossible);
-            let failed = lines.iter().any(|l| l.proof.passed == Some(false));
+            let failed = lines.iter().any(|l| l.passed == Some(false));
             let todo = lines.iter().find_map(|l| l.todo.clone());
             let stop = self.stops(todo.as_ref());
             let Some(todo) = todo.filter(|_| stop.is_none() && !failed) else {
-                let end = end::end(lines, stop, self.record.has_power());
+                let end = end::end(&lines, stop, self.record.has_power());
                 return vec![Event::RepairEnded(end)];
             };
             match self.towards_proof(&todo, at.steady) {
@@ -134,13 +135,14 @@ impl Visit<'_> {
     }
 
     /// Why nothing more can be proven, if something cannot.
-    fn stops(&self, todo: Option<&Todo>) -> Option<String> {
+    fn stops(&self, todo: Option<&Todo>) -> Option<Said> {
         let todo = todo?;
         let ended = self.record.leave.as_ref();
-        let ended = ended.map(|why| format!("the proofs were ended: {why}"));
+        let ended = ended.map(|why| because("proofs-ended", why));
         let under_power = matches!(todo, Todo::Item(_)) && self.record.has_power();
         let no_dead = self.live.no_dead.clone().filter(|_| !under_power);
-        ended.or(no_dead).or(self.live.no_power.clone())
+        let barred = no_dead.or(self.live.no_power.clone());
+        ended.or(barred.map(Said::told))
     }
 
     fn towards_proof(&self, todo: &Todo, now: Micros) -> Way {
@@ -162,10 +164,7 @@ impl Visit<'_> {
                 if let Err(error) = self.may_lift(&ends, now) {
                     return self.first(error, None);
                 }
-                let why = format!(
-                    "this one alone, {}; it is held against the wire map next",
-                    self.goes(end)
-                );
+                let why = Said::message("why-put-back-alone").with("goes", self.goes(end));
                 act(Act::PutBack(ends), why, Needs::Touch)
             }
             Todo::CheckWire(end) => self.towards_checked(end, now),
@@ -175,12 +174,8 @@ impl Visit<'_> {
                 if let Err(error) = self.may_lift(ends, now) {
                     return self.first(error, None);
                 }
-                let each: Vec<String> = ends.iter().map(|end| self.goes(end)).collect();
-                let why = format!(
-                    "what was read is not what the unit reads with every wire in its place: two of \
-                     these may have changed places, or another path is there. {}",
-                    each.join("; ")
-                );
+                let each = Said::joined(ends.iter().map(|end| self.goes(end)), "; ");
+                let why = Said::message("why-put-right").with("each", each);
                 act(Act::PutRight(ends.clone()), why, Needs::Touch)
             }
             Todo::Item(item) => self.towards_item(item, now),
@@ -188,17 +183,18 @@ impl Visit<'_> {
     }
 
     /// Where a wire end belongs, by the wire map.
-    fn goes(&self, end: &str) -> String {
+    fn goes(&self, end: &str) -> Said {
         let mut wires = self.record.wires.iter().rev();
         match wires.find(|w| w.end == end) {
-            Some(wire) => format!("{end} ({}) on {}", wire.mark, wire.from),
-            None => end.to_owned(),
+            Some(wire) => goes(self.book, wire),
+            None => Said::own(end),
         }
     }
 
     fn towards_fitted(&self, name: &str, now: Micros) -> Way {
         let Some(place) = fit::place(self.book, name) else {
-            return Way::Barred(format!("the sheet has no part {name}"));
+            let none = Said::message("no-such-part").with("part", name.to_owned());
+            return Way::Barred(none.to_string());
         };
         there!(self.towards(Gate::DischargedToTouch, now));
         let ends = fit::ends(self.book, &place);
@@ -232,16 +228,12 @@ impl Visit<'_> {
         }
         let approved = self.record.mended.as_ref().and_then(|m| {
             let option = m.repair.option.as_ref()?;
-            Some(format!(
-                "; approved was option {option}: {}",
-                m.repair.quoted.join(", ")
-            ))
+            let approved = Said::message("why-fit-approved").with("option", option.clone());
+            Some(approved.with("quoted", m.repair.quoted.join(", ")))
         });
-        let why = format!(
-            "before this is answered, tell what is stamped on the new part, as plate values of {name}: \
-             it is held against the one that failed{}",
-            approved.unwrap_or_default()
-        );
+        let why = Said::message("why-fit")
+            .with("part", name.to_owned())
+            .then_if("; ", approved);
         wish(
             Request::Act {
                 act: Act::Fit(name.to_owned()),
@@ -265,18 +257,13 @@ impl Visit<'_> {
             .filter(|swap| point.is_some_and(|p| swap.contains(&p)))
             .copied()
             .collect();
-        let ohms = if alike.is_empty() {
-            String::new()
-        } else {
-            format!(
-                "; no reading of ohms tells an exchange of {}: this look alone does",
-                swaps_words(self.book, &alike)
-            )
-        };
-        let why = format!(
-            "is {}, by its mark, the photograph and the drawing{ohms}",
-            self.goes(end)
-        );
+        let ohms = (!alike.is_empty()).then(|| {
+            let swaps = swaps_words(self.book, &alike);
+            Said::message("why-look-alone").with("swaps", swaps)
+        });
+        let why = Said::message("why-look-at")
+            .with("goes", self.goes(end))
+            .then_if("; ", ohms);
         act(Act::CheckWire(end.to_owned()), why, Needs::Touch)
     }
 
@@ -310,22 +297,18 @@ impl Visit<'_> {
         }
     }
 
-    fn why_ohms(&self, telling: &Telling) -> String {
-        let name = |p| self.book.sheet.point_name(p);
+    fn why_ohms(&self, telling: &Telling) -> Said {
+        let name = |p| self.book.sheet.point_name(p).to_owned();
         let swaps = swaps_words(self.book, &telling.tells);
         match telling.times {
             _ if telling.tells.is_empty() => {
-                "resistance before power: the next one is held against it".to_owned()
+                "resistance before power: the next one is held against it".into()
             }
-            None => format!(
-                "resistance before power: it reads otherwise if these changed places: {swaps}"
-            ),
-            Some([a, b]) => format!(
-                "resistance before power, against what {} to {} read: it is another share of it if \
-                 these changed places: {swaps}",
-                name(a),
-                name(b)
-            ),
+            None => Said::message("why-ohms").with("swaps", swaps),
+            Some([a, b]) => Said::message("why-ohms-share")
+                .with("one", name(a))
+                .with("other", name(b))
+                .with("swaps", swaps),
         }
     }
 
@@ -376,14 +359,16 @@ impl Visit<'_> {
     }
 
     /// A call that starts the unit, once it is ready for that.
-    fn towards_call(&self, call: Act, why: &str, now: Micros) -> Way {
+    fn towards_call(&self, call: Act, why: &'static str, now: Micros) -> Way {
         there!(self.towards(Gate::ReadyToEnergise, now));
         let Some(ready) = self.gates.ready_to_energise(now) else {
             return Way::Barred("the unit is not ready for a start".into());
         };
         match PowerOn::new(ready, Energise::Call) {
             Ok(start) => {
-                let why = format!("{why} ({} starts so far)", start.starts());
+                let why = Said::message("why-call")
+                    .with("why", why)
+                    .with("starts", start.starts().to_string());
                 act(call, why, Needs::Ready)
             }
             Err(error) => Way::Barred(error.words().to_owned()),
@@ -407,11 +392,9 @@ impl Visit<'_> {
                 let pair = points.map(Book::id);
                 match LiveAsk::new(&self.book.plan(), *function, pair, HIGHEST, None) {
                     Ok(ask) => {
-                        let why = format!(
-                            "{}. Meter and leads {} at least",
-                            item.why,
-                            ask.needs().words()
-                        );
+                        let why = Said::message("why-live")
+                            .with("why", item.why.clone())
+                            .with("category", Said::own(ask.needs().words()));
                         let (function, points) = (ask.function(), self.book.names(pair));
                         let state = self.record.state();
                         let request = if *at_start {

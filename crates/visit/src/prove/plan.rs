@@ -11,6 +11,7 @@ use ohmtrail_core::rules::{Rule, control, current, drop, supply};
 use ohmtrail_core::source::{Source, Status};
 use ohmtrail_core::verdict::{Bands, Limit};
 use ohmtrail_trail::event::Act;
+use ohmtrail_words::Said;
 
 use super::mended::{Mended, Told};
 use crate::book::Book;
@@ -70,12 +71,12 @@ pub(crate) enum Outside {
 /// One proof under power.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Item {
-    pub what: String,
+    pub what: Said,
     pub told: Told,
     pub quest: Quest,
     pub against: Against,
     pub outside: Outside,
-    pub why: String,
+    pub why: Said,
 }
 
 /// Every proof under power, in the order they are asked for.
@@ -86,10 +87,10 @@ pub(crate) fn plan(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Ite
     let motors: Vec<(usize, &Part)> = healthy.running.iter().map(named).collect();
     let mut items = start(book, record, &motors);
     for (at, part) in &motors {
-        items.extend(look(book, *at, part, Sight::Running, "runs"));
+        items.extend(look(book, *at, part, Sight::Running, "proof-runs"));
     }
     for (at, part) in healthy.pulled_in.iter().map(named) {
-        items.extend(look(book, at, part, Sight::PulledIn, "pulls in"));
+        items.extend(look(book, at, part, Sight::PulledIn, "proof-pulls-in"));
     }
     items.extend(supply_volts(book, record));
     for (_, part) in healthy.pulled_in.iter().map(named) {
@@ -105,9 +106,14 @@ pub(crate) fn plan(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Ite
     items
 }
 
-fn measure(what: String, function: Function, points: [PointId; 2], why: String) -> Item {
+fn measure(
+    what: impl Into<Said>,
+    function: Function,
+    points: [PointId; 2],
+    why: impl Into<Said>,
+) -> Item {
     Item {
-        what,
+        what: what.into(),
         told: Told::Call,
         quest: Quest::Measure {
             function,
@@ -116,7 +122,7 @@ fn measure(what: String, function: Function, points: [PointId; 2], why: String) 
         },
         against: Against::Nothing,
         outside: Outside::Monitor,
-        why,
+        why: why.into(),
     }
 }
 
@@ -195,30 +201,28 @@ fn start(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<Ite
         items.push(Item {
             against: limit(supply::STARTING.limit_of(volts), None),
             ..measure(
-                "start sag".to_owned(),
+                "start sag",
                 Function::VoltsAc,
                 points,
-                format!(
-                    "the lowest volts of the start, as the meter held them: at least {} of the \
-                     plate's {volts:.0} V",
-                    supply::STARTING.lower.unwrap_or_default()
-                ),
+                Said::message("why-start-sag")
+                    .with(
+                        "share",
+                        supply::STARTING.lower.unwrap_or_default().to_string(),
+                    )
+                    .with("volts", format!("{volts:.0}")),
             )
         });
     }
     let largest = motors.iter().find(|(_, p)| hermetic(p)).or(motors.first());
     if let Some((wire, part)) = largest.and_then(|(_, p)| Some((common(book, p)?, *p))) {
         let lra = plate_number(record, &part.name, "lra");
+        let plate = lra.map(|lra| Said::message("why-inrush-plate").with("amps", lra.to_string()));
         items.push(measure(
-            format!("inrush of {}", part.words),
+            of_part(book, "proof-inrush", part),
             Function::AmpsAc,
             wire,
-            format!(
-                "the highest amperes of the same start, as the clamp held them{}",
-                lra.map_or_else(String::new, |lra| format!(
-                    "; the plate's locked-rotor amperes are {lra}"
-                ))
-            ),
+            Said::from("the highest amperes of the same start, as the clamp held them")
+                .then_if("; ", plate),
         ));
     }
     for item in &mut items {
@@ -229,19 +233,24 @@ fn start(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<Ite
     items
 }
 
-fn look(book: &Book<'_>, at: usize, part: &Part, sight: Sight, verb: &str) -> Option<Item> {
+/// What is proven of a part, by its message.
+fn of_part(book: &Book<'_>, id: &'static str, part: &Part) -> Said {
+    Said::message(id).with("part", book.sheet.said(&part.words))
+}
+
+fn look(book: &Book<'_>, at: usize, part: &Part, sight: Sight, id: &'static str) -> Option<Item> {
     let look = part.kind.looks.iter().find(|l| l.sight == sight)?;
     let what = book.sheet.look_name(at, look);
     book.sheet.look(&what)?;
     Some(Item {
-        what: format!("{} {verb}", part.words),
+        what: of_part(book, id, part),
         quest: Quest::Look { what, want: true },
         outside: Outside::LeaveOff,
         ..measure(
-            String::new(),
+            Said::default(),
             Function::VoltsAc,
             [0, 0],
-            "with the call on; if a motor hums and does not turn, switch off within 5 s".to_owned(),
+            "with the call on; if a motor hums and does not turn, switch off within 5 s",
         )
     })
 }
@@ -250,10 +259,10 @@ fn supply_volts(book: &Book<'_>, record: &Record) -> Vec<Item> {
     let each = line(book).into_iter().map(|(points, check)| Item {
         against: against(held(book, record, check)),
         ..measure(
-            "supply under load".to_owned(),
+            "supply under load",
             Function::VoltsAc,
             points,
-            "line volts with everything running".to_owned(),
+            "line volts with everything running",
         )
     });
     each.collect()
@@ -274,10 +283,10 @@ fn coil(book: &Book<'_>, record: &Record, part: &Part) -> Option<Item> {
     Some(Item {
         against: against(held(book, record, check)),
         ..measure(
-            format!("control volts at the coil of {}", part.words),
+            of_part(book, "proof-coil", part),
             Function::VoltsAc,
             points,
-            "control volts under load: a coil that is fed too little chatters".to_owned(),
+            "control volts under load: a coil that is fed too little chatters",
         )
     })
 }
@@ -297,10 +306,10 @@ fn poles(book: &Book<'_>, record: &Record, part: &Part) -> Vec<Item> {
         Some(Item {
             against: Against::Limit(worn, bands),
             ..measure(
-                format!("drop across pole {n} of {}", part.words),
+                of_part(book, "proof-drop", part).with("pole", n.to_owned()),
                 Function::VoltsAc,
                 points,
-                "drop across the closed pole under load".to_owned(),
+                "drop across the closed pole under load",
             )
         })
     });
@@ -354,10 +363,10 @@ fn rating(record: &Record, part: &Part) -> Option<(Limit, Outside, f64)> {
 fn amps(book: &Book<'_>, record: &Record, part: &Part, told: Told) -> Option<Item> {
     let wire = common(book, part)?;
     let (of, outside, idle) = rating(record, part)?;
-    let mode = match told {
-        Told::Heating => " in heating",
-        Told::Defrost => " in a defrost",
-        _ => "",
+    let id = match told {
+        Told::Heating => "proof-amps-heating",
+        Told::Defrost => "proof-amps-defrost",
+        _ => "proof-amps",
     };
     let why = if hermetic(part) {
         "running amperes: above the maximum continuous current it has failed, above the rated-load \
@@ -369,12 +378,7 @@ fn amps(book: &Book<'_>, record: &Record, part: &Part, told: Told) -> Option<Ite
         told,
         against: limit(of, Some(idle)),
         outside,
-        ..measure(
-            format!("amperes of {}{mode}", part.words),
-            Function::AmpsAc,
-            wire,
-            why.to_owned(),
-        )
+        ..measure(of_part(book, id, part), Function::AmpsAc, wire, why)
     })
 }
 
@@ -411,10 +415,10 @@ fn sections(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<
             };
             let name = sheet.point_name(point);
             items.push(measure(
-                format!("amperes of {name}"),
+                Said::message("proof-amps").with("part", name.to_owned()),
                 Function::AmpsAc,
                 wire.ends,
-                "capacitance under load, first the amperes in the capacitor's lead".to_owned(),
+                "capacitance under load, first the amperes in the capacitor's lead",
             ));
             items.push(Item {
                 against: hertz.map_or(Against::Unknown, |hertz| Against::Section {
@@ -424,12 +428,11 @@ fn sections(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec<
                 }),
                 outside: Outside::LeaveOff,
                 ..measure(
-                    format!("capacitance of {name} under load"),
+                    Said::message("proof-section").with("point", name.to_owned()),
                     Function::VoltsAc,
                     points,
                     "then the volts across the capacitor itself, not the line: insulated probes, it \
-                     stands at more than the line's"
-                        .to_owned(),
+                     stands at more than the line's",
                 )
             });
         }
@@ -446,39 +449,33 @@ fn heat_pump(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec
         return Vec::new();
     };
     let points = [valve.first_point, valve.first_point + 1];
-    let volts = |told, name: &str, of: Limit, absent: Option<f64>| {
-        Item {
+    let why =
+        "control volts at the reversing valve: fed for cooling and in a defrost, not for heating";
+    let volts = |told, id: &'static str, of: Limit, absent: Option<f64>| Item {
         told,
         against: limit(of, absent),
         outside: Outside::LeaveOff,
-        ..measure(
-            format!("{} {name}", valve.words),
-            Function::VoltsAc,
-            points,
-            "control volts at the reversing valve: fed for cooling and in a defrost, not for heating"
-                .to_owned(),
-        )
-    }
+        ..measure(of_part(book, id, valve), Function::VoltsAc, points, why)
     };
     let none = control::COIL_RELEASED.limit_of(control::NOMINAL).lower;
     let fed = control::LOADED.limit();
     let not_fed = Limit::new(None, none, control::COIL_RELEASED.source);
     let mut items = vec![
-        volts(Told::Call, "is fed", fed, none),
-        volts(Told::Heating, "is not fed in heating", not_fed, None),
+        volts(Told::Call, "proof-fed", fed, none),
+        volts(Told::Heating, "proof-not-fed-heating", not_fed, None),
     ];
     for (_, part) in motors {
         items.extend(amps(book, record, part, Told::Heating));
     }
     if sheet.parts.iter().any(|p| p.kind.name == "defrost-relay") {
-        items.push(volts(Told::Defrost, "is fed in a defrost", fed, none));
+        items.push(volts(Told::Defrost, "proof-fed-defrost", fed, none));
         for (_, part) in motors {
             let item = amps(book, record, part, Told::Defrost);
             items.extend(item.map(|item| {
                 if hermetic(part) {
                     item
                 } else {
-                    stands(item, record, part)
+                    stands(book, item, record, part)
                 }
             }));
         }
@@ -487,14 +484,14 @@ fn heat_pump(book: &Book<'_>, record: &Record, motors: &[(usize, &Part)]) -> Vec
 }
 
 /// A fan that a defrost stops.
-fn stands(item: Item, record: &Record, part: &Part) -> Item {
+fn stands(book: &Book<'_>, item: Item, record: &Record, part: &Part) -> Item {
     let rated = plate_number(record, &part.name, "fla").or_else(|| value(part, "rated-amps"));
     let most = rated.map(|rated| STANDS * rated);
     Item {
-        what: format!("{} stands still in a defrost", part.words),
+        what: of_part(book, "proof-stands-defrost", part),
         against: limit(Limit::new(None, most, STANDS_SOURCE), None),
         outside: Outside::Monitor,
-        why: "in a defrost the outdoor fan stands still: no amperes to speak of".to_owned(),
+        why: "in a defrost the outdoor fan stands still: no amperes to speak of".into(),
         ..item
     }
 }
@@ -512,18 +509,13 @@ fn charge(book: &Book<'_>, mended: &Mended) -> Option<Item> {
             || p.kind.name.ends_with("-pressure-control")
     })?;
     Some(Item {
-        what: "refrigerant charge".to_owned(),
+        what: "refrigerant charge".into(),
         quest: Quest::Word(Act::ProveCharge),
         ..measure(
-            String::new(),
+            Said::default(),
             Function::VoltsAc,
             [0, 0],
-            format!(
-                "{} belongs to the refrigerant circuit: its charge is proven by a certified person, \
-                 by superheat or subcooling in weather that allows it; pass this over with the \
-                 reason where it does not",
-                part.words
-            ),
+            of_part(book, "why-charge", part),
         )
     })
 }

@@ -137,7 +137,7 @@ fn before(book: &Book<'_>, record: &Record, parts: &[String]) -> Vec<String> {
     let takes = own.filter_map(|c| record.latest(c));
     let each = takes.map(|t| {
         let [a, b] = &t.take.points;
-        format!("{a} to {b}: {}", displayed(t.take.function, t.take.shown))
+        format!("{a} – {b}: {}", displayed(t.take.function, t.take.shown))
     });
     each.collect()
 }

@@ -11,6 +11,8 @@ mod intermittent;
 mod mishaps;
 mod prove;
 mod replay;
+mod spanish;
 mod sweep;
 mod talk;
 mod walk;
+mod wires;

@@ -91,6 +91,7 @@ left-locked = Off: breaker open, a lock on it, the tag hung.
 left-open = Off: breaker open, not locked.
 left-on = Under power.
 left-lifted = Wire ends left lifted: { $ends }
+left-unchecked = Wire ends put back and not checked, to be looked at before power is given: { $ends }
 paper-note = Note: { $note }
 
 paper-repair = Recommended repair, and what else may be done
@@ -148,6 +149,7 @@ tag-open-locked = breaker open, lock on it
 tag-open-not-locked = breaker open, NOT LOCKED
 tag-closed = breaker closed
 tag-wire = wire { $end } ({ $mark }) lifted from { $from }
+tag-wire-unchecked = NOT CHECKED: wire { $end } ({ $mark }), put back on { $to }
 tag-do-not = Forbidden:
 tag-no-lock = Do not remove a lock that is not yours
 tag-no-power = Do not close the breaker or a disconnect

@@ -91,6 +91,7 @@ left-locked = Desconectado: interruptor abierto, con candado, etiqueta colgada.
 left-open = Desconectado: interruptor abierto, sin candado.
 left-on = Con tensión.
 left-lifted = Extremos de cable que quedan levantados: { $ends }
+left-unchecked = Extremos de cable puestos de vuelta y sin comprobar, que se deben mirar antes de energizar: { $ends }
 paper-note = Nota: { $note }
 
 paper-repair = Reparación recomendada, y qué más se puede hacer
@@ -148,6 +149,7 @@ tag-open-locked = interruptor abierto, con candado
 tag-open-not-locked = interruptor abierto, SIN CANDADO
 tag-closed = interruptor cerrado
 tag-wire = cable { $end } ({ $mark }) levantado de { $from }
+tag-wire-unchecked = SIN COMPROBAR: cable { $end } ({ $mark }), puesto de vuelta en { $to }
 tag-do-not = Prohibiciones:
 tag-no-lock = No quite un candado que no es suyo
 tag-no-power = No cierre el interruptor ni un seccionador

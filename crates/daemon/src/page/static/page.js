@@ -43,7 +43,19 @@ function announce(...pieces) {
 }
 
 const OWN = document.documentElement.lang;
-const read = (element) => [element.textContent.trim(), (element.querySelector("[lang]") ?? element.closest("[lang]")).lang];
+
+// A line of the page by its languages.
+function read(element) {
+  const pieces = [];
+  const texts = document.createTreeWalker(element, NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const { data, parentElement } = texts.currentNode;
+    const { lang } = parentElement.closest("[lang]");
+    if (pieces.at(-1)?.[1] === lang) pieces.at(-1)[0] += data;
+    else pieces.push([data, lang]);
+  }
+  return pieces.map(([words, lang]) => [words.trim(), lang]).filter(([words]) => words);
+}
 
 // Whether the daemon can be reached, as far as is known.
 let within = true;
@@ -96,7 +108,7 @@ function put(html, answered = false) {
     latest.classList.add("taken");
     signal(1320, 0.12, 80);
     pieces.push([visit.dataset.saidTaken, OWN]);
-    for (const line of latest.querySelectorAll(".shown, .verdict")) pieces.push(read(line));
+    for (const line of latest.querySelectorAll(".shown, .verdict")) pieces.push(...read(line));
   }
   if (after && after.dataset.ask !== before?.dataset.ask) {
     if (!writing) {
@@ -106,7 +118,7 @@ function put(html, answered = false) {
       (alone ? byId("now") : byId("now").parentElement).scrollIntoView({ block: "start" });
     }
     pieces.push([visit.dataset.saidNext, OWN]);
-    for (const line of after.querySelectorAll("h2, .probes b, .ends b")) pieces.push(read(line));
+    for (const line of after.querySelectorAll("h2, .probes b, .ends b")) pieces.push(...read(line));
   }
   const alert = answered && byId("alert");
   if (alert) alert.scrollIntoView({ block: "center" });
@@ -333,7 +345,7 @@ function listen(visit) {
   hear("refused", async () => {
     await refresh();
     const why = byId("refused");
-    if (why && !why.hidden) announce(read(why));
+    if (why && !why.hidden) announce(...read(why));
   });
   hear("alarm", () => signal(880, 1.2, [400, 100, 400, 100, 400]));
   for (const kind of EVENTS) {
