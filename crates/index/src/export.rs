@@ -1,16 +1,24 @@
-//! The tables for other programs: CSV and JSON lines.
+//! The tables for other programs: CSV, JSON lines and Parquet.
 
 use std::io::{self, Write};
+use std::sync::Arc;
 
+use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
+use parquet::schema::parser::parse_message_type;
 use serde_json::{Map, Value as Json};
 
 use crate::error::Error;
 use crate::index::Index;
-use crate::tables::Table;
+use crate::tables::{Of, Table};
 use crate::value::{Row, Value};
 
 /// How many visits are read at a time.
 const CHUNK: usize = 500;
+/// How many rows a group of a Parquet file has, about.
+const GROUP: usize = 65_536;
 
 /// In which form a table is handed on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,6 +27,8 @@ pub enum Format {
     Csv,
     /// An object on each line; `null` for no value.
     JsonLines,
+    /// Apache Parquet, uncompressed but for its dictionaries; an optional column may have no value.
+    Parquet,
 }
 
 /// Why an export stopped.
@@ -41,11 +51,12 @@ impl Index {
         &mut self,
         table: &'static Table,
         format: Format,
-        to: impl Write,
+        to: impl Write + Send,
     ) -> Result<u64, ExportError> {
         match format {
             Format::Csv => self.csv(table, to),
             Format::JsonLines => self.json_lines(table, to),
+            Format::Parquet => self.parquet(table, to),
         }
     }
 
@@ -85,6 +96,31 @@ impl Index {
         Ok(written)
     }
 
+    fn parquet(
+        &mut self,
+        table: &'static Table,
+        to: impl Write + Send,
+    ) -> Result<u64, ExportError> {
+        let schema = parse_message_type(&table.message()).map_err(refused)?;
+        let properties = Arc::new(WriterProperties::builder().build());
+        let mut file =
+            SerializedFileWriter::new(to, Arc::new(schema), properties).map_err(refused)?;
+        let mut group: Vec<Row> = Vec::new();
+        let written = self.each(table, |rows| {
+            group.extend(rows);
+            if group.len() >= GROUP {
+                write_group(&mut file, table, &group)?;
+                group.clear();
+            }
+            Ok(())
+        })?;
+        if !group.is_empty() {
+            write_group(&mut file, table, &group)?;
+        }
+        file.close().map_err(refused)?;
+        Ok(written)
+    }
+
     /// Hands on the rows of a table in the order of its key, some at a time.
     fn each(
         &mut self,
@@ -106,4 +142,84 @@ impl Index {
         }
         Ok(written)
     }
+}
+
+impl Table {
+    /// Its schema as Parquet writes it.
+    fn message(&self) -> String {
+        let fields: Vec<String> = self
+            .columns
+            .iter()
+            .map(|c| {
+                let repetition = if c.always { "REQUIRED" } else { "OPTIONAL" };
+                match c.of {
+                    Of::Int => format!("{repetition} INT64 {};", c.name),
+                    Of::Real => format!("{repetition} DOUBLE {};", c.name),
+                    Of::Text => format!("{repetition} BYTE_ARRAY {} (UTF8);", c.name),
+                }
+            })
+            .collect();
+        format!("message {} {{ {} }}", self.name, fields.join(" "))
+    }
+}
+
+fn write_group<W: Write + Send>(
+    file: &mut SerializedFileWriter<W>,
+    table: &Table,
+    rows: &[Row],
+) -> Result<(), ExportError> {
+    let mut group = file.next_row_group().map_err(refused)?;
+    for (n, column) in table.columns.iter().enumerate() {
+        let mut writer = group
+            .next_column()
+            .map_err(refused)?
+            .ok_or_else(|| io::Error::other("a column is missing in the schema"))?;
+        let values = || rows.iter().map(move |row| &row[n]);
+        let defined: Vec<i16> = values().map(|v| i16::from(*v != Value::Null)).collect();
+        let defined = (!column.always).then_some(defined.as_slice());
+        write_column(&mut writer, column.of, values(), defined).map_err(refused)?;
+        writer.close().map_err(refused)?;
+    }
+    group.close().map_err(refused)?;
+    Ok(())
+}
+
+fn write_column<'r>(
+    writer: &mut SerializedColumnWriter<'_>,
+    of: Of,
+    values: impl Iterator<Item = &'r Value>,
+    defined: Option<&[i16]>,
+) -> Result<usize, ParquetError> {
+    match of {
+        Of::Int => {
+            let values: Vec<i64> = values.filter_map(Value::int).collect();
+            writer
+                .typed::<Int64Type>()
+                .write_batch(&values, defined, None)
+        }
+        Of::Real => {
+            let values: Vec<f64> = values.filter_map(Value::real).collect();
+            writer
+                .typed::<DoubleType>()
+                .write_batch(&values, defined, None)
+        }
+        Of::Text => {
+            let values: Vec<ByteArray> = values
+                .filter_map(|v| match v {
+                    Value::Text(text) => Some(ByteArray::from(text.as_str())),
+                    _ => None,
+                })
+                .collect();
+            writer
+                .typed::<ByteArrayType>()
+                .write_batch(&values, defined, None)
+        }
+    }
+}
+
+fn refused(error: ParquetError) -> ExportError {
+    ExportError::Write(match error {
+        ParquetError::External(source) => io::Error::other(source),
+        other => io::Error::other(other),
+    })
 }

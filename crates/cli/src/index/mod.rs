@@ -37,6 +37,8 @@ enum Form {
     Csv,
     /// An object a line
     Jsonl,
+    /// Apache Parquet
+    Parquet,
 }
 
 #[derive(Debug, Subcommand)]
@@ -184,6 +186,7 @@ fn export(
     let format = match format {
         Form::Csv => Format::Csv,
         Form::Jsonl => Format::JsonLines,
+        Form::Parquet => Format::Parquet,
     };
     let table = EXPORTED.iter().find(|t| t.name == table);
     let table = table.ok_or_else(|| Fail::usage("there is no such table"))?;
