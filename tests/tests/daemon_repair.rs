@@ -37,7 +37,8 @@ impl Hands<'_> {
             let why = now["waiting"]["why"].as_str().expect("why");
             assert!(why.contains("rests about 5 minutes"), "{now}");
             let leave = json!({ "why": "called away (invented)" });
-            self.daemon
+            let _ = self
+                .daemon
                 .post(&format!("{}/leave", self.visit), &leave)
                 .good();
         }
@@ -90,7 +91,7 @@ impl Hands<'_> {
         if said.status == 409 {
             assert_eq!(said.problem(409), "ask-not-open");
         } else {
-            said.good();
+            let _ = said.good();
         }
     }
 
@@ -105,7 +106,7 @@ impl Hands<'_> {
         ] {
             let plate = json!({ "part": part, "key": key, "value": value, "unit": unit });
             let said = self.daemon.post(&format!("{}/plates", self.visit), &plate);
-            said.good();
+            let _ = said.good();
         }
     }
 }
@@ -140,7 +141,7 @@ fn a_repair_over_http_goes_to_its_end() {
     // It goes on; and what a visit does not have cannot be fitted.
     let early = daemon.post(&begin, &who);
     assert_eq!(early.problem(409), "nothing-to-repair");
-    daemon
+    let _ = daemon
         .post(&format!("{}/close", before.visit), &Value::Null)
         .good();
     let odd = daemon.post(&begin, &json!({ "fit": ["flux-capacitor"] }));
@@ -180,7 +181,7 @@ fn a_repair_over_http_goes_to_its_end() {
         view["lifted"].as_array().is_some_and(Vec::is_empty),
         "{view}"
     );
-    daemon
+    let _ = daemon
         .post(&format!("{}/close", hands.visit), &Value::Null)
         .good();
     let write_up = daemon.get(&format!("{}/write-up", hands.visit));
@@ -209,8 +210,8 @@ fn the_page_begins_a_repair_with_its_wires_photographs() {
         &format!("{}/wires/{end}/lifted", before.visit),
         &json!({ "mark": "red (invented)", "photo": hash }),
     );
-    noted.good();
-    daemon
+    let _ = noted.good();
+    let _ = daemon
         .post(&format!("{}/close", before.visit), &Value::Null)
         .good();
     let page = before.visit.replace("/api/v1", "");
