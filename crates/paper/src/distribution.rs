@@ -8,6 +8,8 @@ const HEIGHT: i32 = 300;
 const TOP: i32 = 40;
 const BOTTOM: i32 = 40;
 const SIDE: i32 = 40;
+/// About as wide as a letter of the font.
+const LETTER: i32 = 7;
 /// As many bars as the root of the values, within this.
 const BARS: (usize, usize) = (5, 30);
 
@@ -32,7 +34,13 @@ pub fn distribution(
     let room = ((high - low) * 0.05)
         .max(high.abs() * 1e-3)
         .max(f64::MIN_POSITIVE);
-    let (low, high) = (low - room, high + room);
+    // Amounts have no side below zero.
+    let low = if low >= 0.0 {
+        (low - room).max(0.0)
+    } else {
+        low - room
+    };
+    let high = high + room;
     let count = (sound.len() as f64).sqrt().ceil() as usize;
     let bars = bars(&sound, low, high, count.clamp(BARS.0, BARS.1));
     draw(heading, unit, &bars, (low, high), limits)
@@ -95,6 +103,12 @@ fn draw(
         ))
         .ok()?;
         write(format!("{heading}, {unit}"), SIDE, 4)?;
+        // Beside its line, away from the other's.
+        let beside = |text: &str, at: i32, left: bool| {
+            let wide = i32::try_from(text.len()).unwrap_or(0) * LETTER;
+            let from = if left { at - wide - 4 } else { at + 4 };
+            from.clamp(2, WIDTH - wide)
+        };
         for (limit, name) in [(limits.0, "lower"), (limits.1, "upper")] {
             let Some(limit) = limit else { continue };
             let line = PathElement::new(
@@ -102,11 +116,9 @@ fn draw(
                 BLACK.stroke_width(2),
             );
             root.draw(&line).ok()?;
-            write(
-                format!("{name} limit {}", short(limit)),
-                x(limit) - 40,
-                floor + 20,
-            )?;
+            let text = format!("{name} limit {}", short(limit));
+            let from = beside(&text, x(limit), name == "lower");
+            write(text, from, floor + 20)?;
         }
         write(short(low), SIDE, floor + 4)?;
         write(short(high), WIDTH - SIDE - 40, floor + 4)?;

@@ -20,6 +20,8 @@ use ohmtrail_meters::spec::Spec;
 use ohmtrail_shop::tray::record::{self, Row};
 use ohmtrail_shop::tray::run::{Told, Tray};
 use ohmtrail_shop::tray::script::{Kind, Plate, Script, script};
+use ohmtrail_trail::rfc3339;
+use ohmtrail_visit::amount;
 use serde_json::json;
 use time::OffsetDateTime;
 use tokio::sync::mpsc;
@@ -214,6 +216,7 @@ async fn measure(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     };
     let mut tray = Tray::new(&script, &profile, leads, args.parts);
     out.line_unless_json(&format!("caution: {}", kind.caution()))?;
+    out.line_unless_json(&format!("meter: {}", profile.name))?;
     for unproven in &script.unproven {
         out.line_unless_json(&format!("not judged: {unproven}"))?;
     }
@@ -338,8 +341,9 @@ fn heed(
                 out.json_line(&json!({ "taken": row }))?;
             } else {
                 let word = row.decision.map_or("written down", Decision::words);
+                let why = too_coarse(&row).unwrap_or_default();
                 out.line(&format!(
-                    "part {}, {}: {} {}: {word}",
+                    "part {}, {}: {} {}: {word}{why}",
                     row.part, row.step, row.display, row.unit
                 ))?;
             }
@@ -369,6 +373,27 @@ fn heed(
     }
 }
 
+/// By the wall clock (RFC 3339).
+fn now() -> String {
+    let micros = OffsetDateTime::now_utc().unix_timestamp_nanos() / 1000;
+    i64::try_from(micros)
+        .ok()
+        .and_then(rfc3339)
+        .unwrap_or_default()
+}
+
+/// Why a value that has a limit was not judged by it, where the meter is the reason.
+fn too_coarse(row: &Row) -> Option<String> {
+    if row.decision != Some(Decision::NotJudged) || (row.low, row.high) == (None, None) {
+        return None;
+    }
+    let function = Function::by_name(&row.function)?;
+    let wide = amount(function, 2.0 * row.uncertainty?);
+    Some(format!(
+        ": the meter may be {wide} off, too much for these limits; name its stated accuracy (docs/meters.md)"
+    ))
+}
+
 /// The record as it grows.
 struct Book {
     name: String,
@@ -391,7 +416,7 @@ impl Book {
         };
         let about = [
             format!("tray: {}", script.kind.name()),
-            format!("begun: {}", OffsetDateTime::now_utc()),
+            format!("begun: {}", now()),
             format!("meter: {}", profile.name),
             format!(
                 "marked: {} {}",
