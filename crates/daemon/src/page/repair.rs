@@ -10,6 +10,7 @@ use ohmtrail_words::{Said as Sentence, Tongue};
 use super::list::{field, meters};
 use super::more::back;
 use super::reader::{Form, Reader};
+use super::say::no_part;
 use super::screen::Screen;
 use super::words::{phrase, said};
 use super::{frame, framed, seen};
@@ -126,10 +127,7 @@ async fn begun(app: &App, name: &str, fields: &[(String, String)]) -> Result<Str
     let one = |name: &str| all(name).into_iter().next().unwrap_or_default();
     let parts = all("fit");
     if parts.is_empty() {
-        return Err(Problem::unprocessable(
-            "no part is chosen",
-            "choose what is fitted",
-        ));
+        return Err(no_part());
     }
     let meters = super::chosen_meters(app, fields)?;
     let earlier = app.visit(name)?;

@@ -209,6 +209,11 @@ fn photo(named: String) -> Result<Option<[u8; 32]>, Problem> {
     named.map(|p| hash(&p)).transpose()
 }
 
+/// A repair in which nothing is fitted.
+pub(super) fn no_part() -> Problem {
+    Problem::unprocessable("no part is chosen", "choose what is fitted")
+}
+
 fn lacks(what: &'static str) -> Problem {
     let said = ohmtrail_words::Said::message("form-lacks").with("what", what);
     Problem::unprocessable(said, "fill it in, and send it again")
