@@ -352,13 +352,16 @@ fn a_repair_is_in_spanish() {
     for took in &record.takes {
         took.words().iter().for_each(in_spanish);
     }
+    let quoted = record.mended.as_ref().map(|m| &m.repair.quoted);
+    let quoted = quoted.expect("a repair");
     let trail = trail.to_str().expect("a plain path");
     for paper in ["tag", "write-up"] {
         let ran = run(["paper", paper, trail, "--language", "es"]);
         assert_eq!(ran.code, 0, "{}", ran.err);
         assert!(ran.out.contains("Puesto"), "{}", ran.out);
-        let lines = ran
-            .out
+        // What a quote says is its writer's, in the writer's language.
+        let said = quoted.iter().fold(ran.out, |out, q| out.replace(q, ""));
+        let lines = said
             .lines()
             .filter(|l| !l.contains("ohmtrail trail verify") && !l.contains("perfil"));
         lines.for_each(|line| in_spanish(&Said::own(line)));
