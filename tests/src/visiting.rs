@@ -53,6 +53,7 @@ fn act_name(act: &Act) -> (String, Vec<String>) {
     match act {
         Act::Lift(ends) => ("lift".to_owned(), ends.clone()),
         Act::PutBack(ends) => ("put-back".to_owned(), ends.clone()),
+        Act::CheckWire(end) => ("check-wire".to_owned(), vec![end.clone()]),
         other => {
             let name = serde_json::to_value(other).expect("an act is JSON");
             (name.as_str().expect("a plain act").to_owned(), Vec::new())
