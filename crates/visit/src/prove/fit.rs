@@ -139,7 +139,7 @@ fn matched(
 ) -> Result<(Option<bool>, Said), Refusal> {
     let own = || record.plates.iter().filter(|p| p.part == name);
     let Some(Place::Part(at)) = place(book, name) else {
-        return Ok((Some(true), "a wire: there is nothing stamped on it".into()));
+        return Ok((None, "a wire: there is nothing stamped on it".into()));
     };
     let failed = match wanted(book, record, mended, at) {
         Ok(failed) => failed,

@@ -249,6 +249,20 @@ fn a_part_without_a_rule_is_not_called_a_match() {
     assert_eq!(own.expect("its line").passed, None);
 }
 
+/// Nothing is stamped on a wire: nothing here shows that it is as thick as the one before.
+#[test]
+fn a_wire_is_not_called_a_match() {
+    let book = book();
+    let mut repair = found(&book);
+    repair.parts.push("cap-feed".into());
+    let mut hands = begin(&book, None, &[], repair);
+    let end = run(&mut hands, honest);
+    assert_eq!(end.proved, Proved::Monitor, "{:?}", end.why);
+    let mut proofs = end.proofs.iter();
+    let own = proofs.find(|p| p.words.contains("nothing stamped on it"));
+    assert_eq!(own.expect("its line").passed, None);
+}
+
 /// A frequency of either is no frequency: no capacitance is worked out from it.
 #[test]
 fn a_plate_of_two_frequencies_proves_no_capacitance() {
