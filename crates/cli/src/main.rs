@@ -15,6 +15,7 @@ mod fail;
 mod fits;
 mod index;
 mod known;
+mod lines;
 mod log;
 mod meters;
 mod out;

@@ -1,7 +1,7 @@
 //! `ohmtrail bench tray`: a tray of parts, measured one after the other.
 
 use std::fs::{File, OpenOptions};
-use std::io::{BufRead, Write};
+use std::io::Write;
 use std::path::PathBuf;
 use std::pin::pin;
 
@@ -30,6 +30,7 @@ use super::sorted;
 use crate::check::{rating, tolerance};
 use crate::exit::Exit;
 use crate::fail::Fail;
+use crate::lines::read_lines;
 use crate::meters::watch;
 use crate::out::Out;
 
@@ -455,17 +456,4 @@ async fn next_line(lines: Option<&mut mpsc::UnboundedReceiver<String>>) -> Optio
         Some(lines) => lines.recv().await,
         None => std::future::pending().await,
     }
-}
-
-/// Standard input, line by line, from a thread of its own.
-fn read_lines() -> mpsc::UnboundedReceiver<String> {
-    let (to, from) = mpsc::unbounded_channel();
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
-            if to.send(line).is_err() {
-                break;
-            }
-        }
-    });
-    from
 }

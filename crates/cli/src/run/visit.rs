@@ -1,6 +1,5 @@
 //! `ohmtrail visit`: a visit with a real meter, or with values keyed in, at a terminal.
 
-use std::io::BufRead;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -17,7 +16,6 @@ use ohmtrail_paper::tag;
 use ohmtrail_trail::event::{Event, MeterJoined, Opened, Proved, Stamp, Streamed};
 use ohmtrail_visit::{Book, Input, Inputs, Record, Stage, Taken};
 use ohmtrail_words::Tongue;
-use tokio::sync::mpsc;
 use tokio::time::sleep;
 
 use super::cooling::{self, ColdArgs};
@@ -30,6 +28,7 @@ use crate::beforehand::Beforehand;
 use crate::exit::Exit;
 use crate::fail::Fail;
 use crate::known::KnownArgs;
+use crate::lines::read_lines;
 use crate::out::Out;
 
 /// The unit, the meter and the trail.
@@ -519,17 +518,4 @@ async fn hear(session: Option<&mut Session>) -> SessionEvent {
         },
         None => std::future::pending().await,
     }
-}
-
-/// Standard input, line by line, from a thread of its own.
-fn read_lines() -> mpsc::UnboundedReceiver<String> {
-    let (to, from) = mpsc::unbounded_channel();
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
-            if to.send(line).is_err() {
-                break;
-            }
-        }
-    });
-    from
 }
