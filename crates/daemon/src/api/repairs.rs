@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::App;
 use super::extract::{Body, Named};
 use super::problem::Problem;
-use super::visits::{Joins, joining};
+use super::visits::{Joins, begun, joining};
 use crate::visits::view::VisitView;
 use crate::visits::{RepairError, Repairer};
 
@@ -73,13 +73,5 @@ pub async fn begin(
         parts: new.fit,
     };
     let visit = app.visits().repair(&earlier, repairer).await?;
-    let id = visit.id.clone();
-    let view = visit.with(move |keeper| {
-        for (meter, role) in &meters {
-            keeper.join(meter, role)?;
-        }
-        keeper.answered(Vec::new())?;
-        Ok::<_, crate::visits::SayError>(VisitView::of(&id, &keeper.seen()))
-    });
-    Ok((StatusCode::CREATED, Json(view.await??)))
+    begun(&visit, meters).await
 }

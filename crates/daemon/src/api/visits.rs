@@ -20,7 +20,7 @@ use super::{App, text};
 use crate::forms::{Conclusion, Finding, Suspect};
 use crate::meters::Meter;
 use crate::visits::view::{VisitMeter, VisitView};
-use crate::visits::{New, Now, Seen, Summary};
+use crate::visits::{New, Now, SayError, Seen, Summary, Visit};
 
 /// Every visit, the latest first.
 #[derive(Debug, Serialize, ToSchema)]
@@ -113,13 +113,21 @@ pub async fn open(
         repair: None,
     });
     let visit = visit.await?;
+    begun(&visit, meters).await
+}
+
+/// Has its meters join a visit that was begun, and tells how it then is.
+pub(super) async fn begun(
+    visit: &Visit,
+    meters: Vec<(Arc<Meter>, String)>,
+) -> Result<(StatusCode, Json<VisitView>), Problem> {
     let id = visit.id.clone();
     let view = visit.with(move |keeper| {
         for (meter, role) in &meters {
             keeper.join(meter, role)?;
         }
         keeper.answered(Vec::new())?;
-        Ok::<_, crate::visits::SayError>(VisitView::of(&id, &keeper.seen()))
+        Ok::<_, SayError>(VisitView::of(&id, &keeper.seen()))
     });
     Ok((StatusCode::CREATED, Json(view.await??)))
 }
