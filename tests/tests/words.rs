@@ -256,14 +256,7 @@ fn what_a_trail_keeps_in_english_is_said_in_spanish() {
         let sheet = read_builtin(name).expect("built in").expect("sound");
         let bundle = SheetBundle::new(sheet).expect("compiles");
         let book = Book::new(&bundle).expect("opens");
-        let records = read(&trail).expect("a trail").map(|r| r.expect("a record"));
-        let entries: Vec<Entry> = records
-            .filter_map(|r| match r.body {
-                Body::Entry(entry) => Some(entry),
-                _ => None,
-            })
-            .collect();
-        let record = Record::of(&book, &entries);
+        let record = Record::of(&book, &entries(&trail));
         for took in &record.takes {
             let Some(judged) = &took.take.verdict else {
                 continue;
@@ -297,6 +290,16 @@ fn what_a_trail_keeps_in_english_is_said_in_spanish() {
     assert!(verdicts > 50, "{verdicts}");
 }
 
+/// The entries of a sound trail.
+fn entries(trail: &Path) -> Vec<Entry> {
+    let records = read(trail).expect("a trail").map(|r| r.expect("a record"));
+    let entries = records.filter_map(|r| match r.body {
+        Body::Entry(entry) => Some(entry),
+        _ => None,
+    });
+    entries.collect()
+}
+
 /// English that is no Spanish, by words that only English has.
 fn in_spanish(said: &Said) {
     let spanish = said.to(ES);
@@ -328,14 +331,7 @@ fn a_repair_is_in_spanish() {
         .expect("sound");
     let bundle = SheetBundle::new(sheet).expect("compiles");
     let book = Book::new(&bundle).expect("opens");
-    let records = read(&trail).expect("a trail").map(|r| r.expect("a record"));
-    let entries: Vec<Entry> = records
-        .filter_map(|r| match r.body {
-            Body::Entry(entry) => Some(entry),
-            _ => None,
-        })
-        .collect();
-    let record = Record::of(&book, &entries);
+    let record = Record::of(&book, &entries(&trail));
     let end = record.mended.as_ref().and_then(|m| m.end.as_ref());
     let end = end.expect("it came to an end");
     let proofs = record.proofs_said(&book);
