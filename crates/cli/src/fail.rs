@@ -70,6 +70,7 @@ impl From<ohmtrail_index::Error> for Fail {
             E::Missing { .. } | E::NotAnIndex { .. } | E::OtherVersion { .. } => Exit::Input,
             E::NoUnit { .. } => Exit::Input,
             E::NoFolders { .. } => Exit::Usage,
+            E::Damaged { .. } => Exit::Damaged,
             _ => Exit::System,
         };
         Fail::new(exit, error)

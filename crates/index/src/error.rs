@@ -38,6 +38,14 @@ pub enum Error {
         /// Which index.
         name: String,
     },
+    /// Its file is damaged.
+    #[error("{name}: the file is damaged: {what}; make it anew with `ohmtrail index rebuild`")]
+    Damaged {
+        /// Which index.
+        name: String,
+        /// What was found.
+        what: String,
+    },
     /// SQLite refused.
     #[error("{name}: {why}")]
     Store {

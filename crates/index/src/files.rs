@@ -92,7 +92,7 @@ impl Listing {
             if let Err(error) = listing.look(&path, &mut open) {
                 listing.unread.push(Problem {
                     what: format!(
-                        "cannot be looked through: {error}; what was indexed of it before stays"
+                        "cannot be looked through: {error}; what an update had of it before stays, and the next one looks again"
                     ),
                     path,
                 });

@@ -67,20 +67,40 @@ pub fn rebuild(
     folders: &[PathBuf],
     sheets_folder: Option<&Path>,
 ) -> Result<Gathered, Error> {
-    // Nobody's file is written over that is no index.
-    match Index::open(path) {
-        Ok(_) | Err(Error::Missing { .. } | Error::OtherVersion { .. }) => {}
-        Err(error) => return Err(error),
-    }
     let folders = absolute(folders)?;
     let sheets_folder = sheets_folder.map(absolute_path).transpose()?;
+    rebuild_told(path, &folders, sheets_folder.as_deref())
+}
+
+/// As [`rebuild`], with whole paths that the index was told before: one that is away is named as a problem,
+/// and is looked through again by every update.
+///
+/// # Errors
+/// [`Error`]; the index at `path` is then as it was.
+pub fn rebuild_told(
+    path: &Path,
+    folders: &[PathBuf],
+    sheets_folder: Option<&Path>,
+) -> Result<Gathered, Error> {
+    // Nobody's file is written over that is no index.
+    match Index::open(path) {
+        Ok(_) | Err(Error::Missing { .. } | Error::OtherVersion { .. } | Error::Damaged { .. }) => {
+        }
+        Err(error) => return Err(error),
+    }
     let _writing = Lock::to_write(path)?;
     let new = beside(path, "new");
     remove_index(&new)?;
-    let sheets = Sheets::new(sheets_folder.as_deref());
-    let gathered = fill(&new, &folders, sheets_folder.as_deref(), &sheets)?;
-    let whole = fs::File::open(&new).and_then(|file| file.sync_all());
-    whole.map_err(Error::io(&new, "waiting for the disk"))?;
+    let sheets = Sheets::new(sheets_folder);
+    let gathered = fill(&new, folders, sheets_folder, &sheets).and_then(|gathered| {
+        let whole = fs::File::open(&new).and_then(|file| file.sync_all());
+        whole.map_err(Error::io(&new, "waiting for the disk"))?;
+        Ok(gathered)
+    });
+    let gathered = gathered.inspect_err(|_| {
+        // What is left of it would only take the room that was missing; why it failed is what counts.
+        let _ = remove_index(&new);
+    })?;
     let _nobody_reads = Lock::to_replace(path)?;
     // What belongs to the old one must not be read with the new one.
     for end in ["-wal", "-shm"] {

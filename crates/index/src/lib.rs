@@ -31,7 +31,7 @@ mod value;
 pub use error::Error;
 pub use export::{ExportError, Format};
 pub use fold::{Fold, FoldError, Folded, fold_file, opened_us, visit_number};
-pub use gather::{Gathered, Problem, rebuild};
+pub use gather::{Gathered, Problem, rebuild, rebuild_told};
 pub use index::Index;
 pub use questions::{Behind, Failure, Unit, Visited};
 pub use same::{Comparison, verify};
@@ -40,6 +40,6 @@ pub use statistics::{KindOfPart, Share};
 pub use tables::{Column, EXPORTED, Of, TABLES, Table};
 pub use trend::{
     At, Crossing, FARTHEST, LEAST_VISITS, LEAST_YEARS, LEVEL, Leaving, Limits, Line, Outlook,
-    Point, Quantity, Series, Trend, WINDING_AT, Why, YEAR_US,
+    Point, Quantity, Scale, Series, Trend, WINDING_AT, Why, YEAR_US,
 };
 pub use value::{Row, Value};

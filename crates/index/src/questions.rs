@@ -1,5 +1,7 @@
 //! Questions that need no line: units, search, what a unit has behind it, what is said at the door.
 
+use std::collections::BTreeSet;
+
 use crate::error::Error;
 use crate::fold::words;
 use crate::index::Index;
@@ -95,15 +97,19 @@ impl Behind {
     /// In how many visits it was found to have failed.
     #[must_use]
     pub fn times(&self) -> usize {
-        let mut visits: Vec<i64> = self.failures.iter().map(|f| f.visit).collect();
-        visits.dedup();
+        let visits: BTreeSet<i64> = self.failures.iter().map(|f| f.visit).collect();
         visits.len()
     }
 
-    /// Whether the same part failed again.
+    /// Whether it failed again: it was found to have failed after it had been replaced, as far as a visit
+    /// says so. What two visits found of a part that nobody is known to have replaced may be one failure.
     #[must_use]
     pub fn again(&self) -> bool {
-        self.times() > 1
+        self.failures.iter().any(|earlier| {
+            earlier
+                .fitted_us
+                .is_some_and(|at| self.failures.iter().any(|later| later.at_us > at))
+        })
     }
 }
 
@@ -174,7 +180,8 @@ impl Index {
         self.visited(&sql, &[unit.into(), simulated.into(), limit.into()])
     }
 
-    /// What was found of a unit before, by part: those that failed more than once first, then the latest.
+    /// What was found of a unit before, by part: those that failed again first, then those that were found
+    /// more than once, then the latest.
     ///
     /// # Errors
     /// [`Error::NoUnit`], and what the store says.
@@ -212,7 +219,7 @@ impl Index {
                 }),
             }
         }
-        parts.sort_by_key(|behind| !behind.again());
+        parts.sort_by_key(|behind| (!behind.again(), behind.times() < 2));
         Ok(parts)
     }
 

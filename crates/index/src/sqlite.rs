@@ -100,10 +100,9 @@ impl Sqlite {
                 ours: VERSION,
             });
         }
-        // Readers go on while it is written to.
-        store.batch(
-            "PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA mmap_size = 1073741824",
-        )?;
+        // Readers go on while it is written to. The file is read and not mapped: a page that the disk cannot
+        // give is then the error of one question, and not the end of a program that has visits open.
+        store.batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL")?;
         Ok(store)
     }
 
@@ -257,9 +256,9 @@ impl Sqlite {
     }
 
     fn damaged(&self, what: &str) -> Error {
-        Error::Store {
+        Error::Damaged {
             name: self.name.clone(),
-            why: format!("the file is damaged: {what}; make it anew with `ohmtrail index rebuild`"),
+            what: what.to_owned(),
         }
     }
 }
@@ -269,6 +268,10 @@ fn refused(path: &Path, error: &rusqlite::Error) -> Error {
     match error.sqlite_error_code() {
         Some(ErrorCode::NotADatabase) => Error::NotAnIndex { name },
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Error::Held { name },
+        Some(ErrorCode::DatabaseCorrupt) => Error::Damaged {
+            name,
+            what: error.to_string(),
+        },
         _ => Error::Store {
             name,
             why: error.to_string(),

@@ -2,11 +2,13 @@
 //! where the readings bear it, and else why not.
 
 mod line;
+mod scale;
 mod series;
 
 use std::fmt;
 
 pub use line::{At, Crossing, LEVEL, Line};
+pub use scale::Scale;
 pub use series::{Limits, Point, Quantity, Series, WINDING_AT};
 
 use crate::error::Error;
