@@ -3,6 +3,7 @@
 
 use std::io::{self, BufWriter, ErrorKind, Stdout, Write};
 
+use serde::Serialize;
 use serde_json::Value;
 
 use crate::exit::Exit;
@@ -46,7 +47,9 @@ impl Out {
     }
 
     /// A JSON document over several lines.
-    pub fn document(&mut self, value: &Value) -> Result<(), Fail> {
+    pub fn document(&mut self, of: &impl Serialize) -> Result<(), Fail> {
+        let value = serde_json::to_value(of);
+        let value = value.map_err(|e| Fail::new(Exit::System, format!("no JSON: {e}")))?;
         writeln!(self, "{value:#}").map_err(refused)
     }
 

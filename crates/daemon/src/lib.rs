@@ -12,6 +12,7 @@
 //! * [`serve()`] sets it up and runs it until it is told to stop.
 //! * [`meters`]: what fails in one is started again, and nothing else notices.
 //! * [`visits`]: state is a fold over the trail, so a visit that fails goes on from its trail.
+//! * [`index`]: all visits over the years, for questions at the door; what fails in it fails no visit.
 //! * [`stream`]: who watches never holds up who measures.
 //! * [`auth`]: what stands before every request; [`config`]: how the daemon is set up.
 //! * [`api`]: everything else that knows HTTP, but for the page, which is in `page`. [`forms`] are the JSON forms that every face shares, [`desk`]
@@ -27,6 +28,7 @@ pub mod config;
 mod data;
 pub mod desk;
 pub mod forms;
+pub mod index;
 pub mod meters;
 pub mod metrics;
 pub mod notify;

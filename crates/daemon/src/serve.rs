@@ -16,6 +16,7 @@ use crate::auth::{Guard, accept, protect};
 use crate::clock::Clocks;
 use crate::config::Config;
 use crate::data::{self, DataError};
+use crate::index::Shop;
 use crate::meters::{AddError, Kept, KeptError, Meters};
 use crate::metrics::Metrics;
 use crate::notify::Notify;
@@ -111,7 +112,13 @@ pub async fn serve_until(
         meters.add(name, meter.role.clone(), meter.spec.clone())?;
     }
     kept.restore(&meters, &config.data);
+    let index = Shop::open(&config.data, options.clocks.clone());
+    let index = index.map_err(|source| DataError::System {
+        path: config.data.join("visits"),
+        source,
+    })?;
     let context = Arc::new(Context {
+        index: Arc::clone(&index),
         clocks: options.clocks,
         meters: Arc::clone(&meters),
         sheets: Sheets::new(&config.data.join("sheets"), options.beforehand),
@@ -142,6 +149,7 @@ pub async fn serve_until(
         tracing::error!("a visit is not on disk yet: its disk does not answer");
     }
     meters.stop();
+    index.stop();
     tracing::info!("stopped");
     Ok(())
 }

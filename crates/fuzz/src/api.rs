@@ -8,6 +8,7 @@ use axum::body::Body;
 use axum::http::Request;
 use ohmtrail_daemon::api::{self, Judge};
 use ohmtrail_daemon::clock::Clocks;
+use ohmtrail_daemon::index::Shop;
 use ohmtrail_daemon::meters::{Kept, Meters};
 use ohmtrail_daemon::metrics::Metrics;
 use ohmtrail_daemon::sheets::{Beforehand, Sheets};
@@ -53,10 +54,12 @@ fn daemon() -> &'static Daemon {
         let (stop, stopped) = watch::channel(false);
         let metrics = Arc::new(Metrics::default());
         let clocks = Clocks::start();
+        let index = Shop::open(data.path(), clocks.clone()).expect("a folder");
         let context = Arc::new(Context {
             meters: Arc::new(Meters::new(clocks.clone(), Arc::clone(&metrics))),
             clocks,
             sheets: Sheets::new(&data.path().join("sheets"), Beforehand::default()),
+            index,
             metrics,
             stop: stopped.clone(),
             runtime: runtime.handle().clone(),

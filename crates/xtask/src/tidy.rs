@@ -52,6 +52,7 @@ const MAY_USE: [(&str, &[&str]); 22] = [
         &[
             "ohmtrail-core",
             "ohmtrail-circuit",
+            "ohmtrail-index",
             "ohmtrail-meters",
             "ohmtrail-trail",
             "ohmtrail-visit",

@@ -3,9 +3,9 @@
 use std::fs;
 use std::path::Path;
 
+use ohmtrail_daemon::index::forms;
 use ohmtrail_index::{Behind, KindOfPart, Share, Unit, Visited};
 use ohmtrail_trail::rfc3339;
-use serde_json::{Value, json};
 
 use crate::exit::Exit;
 use crate::fail::Fail;
@@ -39,16 +39,7 @@ fn percent(share: f64) -> String {
 /// `ohmtrail index units`.
 pub fn units(units: &[Unit], (all, visits): (i64, i64), out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
-        let list: Vec<Value> = units
-            .iter()
-            .map(|u| {
-                json!({
-                    "unit": u.unit, "simulated": u.simulated, "sheet": u.sheet, "visits": u.visits,
-                    "first": rfc3339(u.first_us), "last": rfc3339(u.last_us),
-                })
-            })
-            .collect();
-        out.document(&json!({"units": list, "all_units": all, "all_visits": visits}))?;
+        out.document(&forms::Units::of(units, (all, visits)))?;
         return Ok(Exit::Done);
     }
     out.line(&format!("{all} units, {visits} visits"))?;
@@ -68,8 +59,7 @@ pub fn units(units: &[Unit], (all, visits): (i64, i64), out: &mut Out) -> Result
 /// `ohmtrail index search` and `history`.
 pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
-        let list: Vec<Value> = visits.iter().map(visit_json).collect();
-        out.document(&json!({"visits": list}))?;
+        out.document(&forms::Visits::of(visits))?;
         return Ok(Exit::Done);
     }
     if visits.is_empty() {
@@ -81,7 +71,7 @@ pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit
             line.push_str(&format!("{}: ", v.unit));
         }
         line.push_str(&match (v.faults.as_slice(), &v.outcome) {
-            ([], Some(outcome)) => outcome.clone(),
+            ([], Some(outcome)) => outcome.replace('-', " "),
             ([], None) => "nothing concluded".to_owned(),
             (faults, _) => faults.join(" + "),
         });
@@ -110,21 +100,10 @@ pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit
     Ok(Exit::Done)
 }
 
-fn visit_json(v: &Visited) -> Value {
-    json!({
-        "visit": v.visit, "head": v.head, "trail": v.path, "unit": v.unit, "simulated": v.simulated,
-        "sheet": v.sheet, "sheet_same": v.sheet_same, "work_order": v.work_order, "technician": v.technician,
-        "opened": rfc3339(v.opened_us), "closed": v.closed_us.and_then(rfc3339),
-        "complaint": v.complaint, "outcome": v.outcome, "faults": v.faults, "left": v.left,
-        "damage": v.damage,
-    })
-}
-
 /// `ohmtrail index door`.
 pub fn door(unit: &str, parts: &[Behind], out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
-        let list: Vec<Value> = parts.iter().map(behind_json).collect();
-        out.document(&json!({"unit": unit, "parts": list}))?;
+        out.document(&forms::Door::of(unit, parts))?;
         return Ok(Exit::Done);
     }
     if parts.is_empty() {
@@ -136,11 +115,13 @@ pub fn door(unit: &str, parts: &[Behind], out: &mut Out) -> Result<Exit, Fail> {
     out.line(&format!("{unit}: what was found to have failed before"))?;
     for part in parts {
         let kind = part.kind.as_deref().unwrap_or("kind not known");
+        let times = part.times();
         let again = if part.again() {
             format!(
-                "FAILED AGAIN, {} times: look for what makes it fail. ",
-                part.times()
+                "FAILED AGAIN after it was replaced, found in {times} visits: look for what makes it fail. "
             )
+        } else if times > 1 {
+            format!("found in {times} visits; no visit says that it was replaced between them. ")
         } else {
             String::new()
         };
@@ -176,42 +157,10 @@ pub fn door(unit: &str, parts: &[Behind], out: &mut Out) -> Result<Exit, Fail> {
     Ok(Exit::Done)
 }
 
-fn behind_json(part: &Behind) -> Value {
-    let failures: Vec<Value> = part
-        .failures
-        .iter()
-        .map(|f| {
-            json!({
-                "visit": f.visit, "at": rfc3339(f.at_us), "fault": f.fault, "mode": f.mode, "p": f.p,
-                "role": f.role, "approved": f.approved, "fitted": f.fitted_us.and_then(rfc3339),
-            })
-        })
-        .collect();
-    json!({
-        "part": part.part, "kind": part.kind, "times": part.times(), "again": part.again(),
-        "failures": failures,
-    })
-}
-
 /// `ohmtrail index kinds`.
 pub fn kinds(kinds: &[KindOfPart], out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
-        let list: Vec<Value> = kinds
-            .iter()
-            .map(|k| {
-                let modes: Vec<Value> = k
-                    .modes
-                    .iter()
-                    .map(|(mode, share)| {
-                        let mut json = share_json(share);
-                        json["mode"] = mode.as_str().into();
-                        json
-                    })
-                    .collect();
-                json!({"kind": k.kind, "failed": share_json(&k.failed), "modes": modes})
-            })
-            .collect();
-        out.document(&json!({"kinds": list}))?;
+        out.document(&forms::Kinds::of(kinds))?;
         return Ok(Exit::Done);
     }
     if kinds.is_empty() {
@@ -242,8 +191,4 @@ fn share(share: &Share, of: &str) -> String {
         percent(share.from),
         percent(share.to)
     )
-}
-
-fn share_json(share: &Share) -> Value {
-    json!({"count": share.k, "of": share.n, "from": share.from, "to": share.to})
 }

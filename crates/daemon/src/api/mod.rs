@@ -5,6 +5,7 @@ mod checks;
 mod events;
 mod extract;
 mod health;
+mod index;
 mod kinds;
 mod language;
 mod meters;
@@ -38,6 +39,7 @@ pub(crate) use self::extract::{Named, Query};
 pub(crate) use self::papers::{Decided, keep_decision, keep_quote};
 pub(crate) use self::photos::is_place as takes_photographs;
 pub use self::problem::Problem;
+use crate::index::Shop;
 use crate::meters::Kept;
 use crate::metrics::Asked;
 use crate::visits::{Context, Visit, Visits};
@@ -64,6 +66,11 @@ impl App {
 
     pub(crate) fn context(&self) -> &Arc<Context> {
         self.0.visits.context()
+    }
+
+    /// The shop index.
+    pub(crate) fn index(&self) -> &Shop {
+        &self.context().index
     }
 
     /// The visit of that name.
@@ -146,6 +153,13 @@ fn documented() -> OpenApiRouter<App> {
         .routes(routes!(trail::readings))
         .routes(routes!(photos::keep))
         .routes(routes!(photos::fetch))
+        .routes(routes!(index::standing))
+        .routes(routes!(index::units))
+        .routes(routes!(index::search))
+        .routes(routes!(index::history))
+        .routes(routes!(index::door))
+        .routes(routes!(index::trends))
+        .routes(routes!(index::kinds))
 }
 
 /// All routes, and what they need.

@@ -30,6 +30,7 @@ pub use self::say::{Place, Said, SayError, Typed};
 pub use self::tell::{Now, Summary, TrailLine};
 use crate::after::AfterError;
 use crate::clock::Clocks;
+use crate::index::Shop;
 use crate::meters::{Meters, News};
 use crate::metrics::Metrics;
 use crate::sheets::{Sheets, SheetsError, is_name};
@@ -55,6 +56,8 @@ pub struct Context {
     pub meters: Arc<Meters>,
     /// The sheets.
     pub sheets: Sheets,
+    /// The shop index.
+    pub index: Arc<Shop>,
     /// The counters.
     pub metrics: Arc<Metrics>,
     /// True when the daemon stops.
@@ -205,12 +208,14 @@ impl Visit {
     ) -> Result<Result<Vec<crate::desk::Kept>, AfterError>, Away> {
         let (visit, context) = (Arc::clone(self), Arc::clone(context));
         let at = context.clocks.now();
+        let index = Arc::clone(&context.index);
         let said = move || {
             visit.read(&context, |seen| {
                 crate::after::say(seen.book, &visit.path, input, at)
             })
         };
         let said = tokio::task::spawn_blocking(said).await;
+        index.look_soon();
         said.map_err(|e| Away::Broken(trouble::other(&e)))?
     }
 

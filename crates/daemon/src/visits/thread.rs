@@ -83,6 +83,7 @@ pub(super) fn start(visit: Arc<Visit>, context: Arc<Context>, mut inbox: Inbox, 
         context.metrics.visits.inc();
         hold_on(&visit, &context, &mut inbox, first);
         context.metrics.visits.dec();
+        context.index.look_soon();
         inbox.work.close();
         inbox.finished.send_replace(true);
     });

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use ohmtrail_daemon::clock::Clocks;
+use ohmtrail_daemon::index::Shop;
 use ohmtrail_daemon::meters::Meters;
 use ohmtrail_daemon::metrics::Metrics;
 use ohmtrail_daemon::sheets::{Beforehand, Sheets};
@@ -27,10 +28,12 @@ impl House {
     pub fn open(folder: &Path, clocks: Clocks) -> House {
         let metrics = Arc::new(Metrics::default());
         let (stop, stopped) = watch::channel(false);
+        let own_clocks = clocks.clone();
         let context = Arc::new(Context {
             meters: Arc::new(Meters::new(clocks.clone(), Arc::clone(&metrics))),
             clocks,
             sheets: Sheets::new(&folder.join("sheets"), Beforehand::default()),
+            index: Shop::open(folder, own_clocks).expect("a folder"),
             metrics,
             stop: stopped,
             runtime: Handle::current(),
@@ -61,5 +64,6 @@ impl House {
         let stopped = tokio::time::timeout(PATIENCE, self.visits.stopped());
         stopped.await.expect("it stops");
         self.context.meters.stop();
+        self.context.index.stop();
     }
 }
