@@ -66,7 +66,9 @@ pub fn wrong(reader: Reader, problem: &Problem) -> Response {
         top: html! {},
         body: html! {
             h1 { (title) }
-            (alert(t, problem))
+            // What to do instead is said to programs in their terms; a person looks for it.
+            @if problem.status() == StatusCode::NOT_FOUND { (said_alone(t, problem)) p { a.button href="/units" { (t.say("search")) } } }
+            @else { (alert(t, problem)) }
             p { a.button href="/" { (t.say("to-visits")) } }
         },
     };
@@ -83,6 +85,11 @@ pub fn alert(t: Tongue, problem: &Problem) -> Markup {
             p { (phrase(t, problem.remedy())) }
         }
     }
+}
+
+/// What is wrong, without what to do.
+fn said_alone(t: Tongue, problem: &Problem) -> Markup {
+    html! { div #alert.alert role="alert" { p { strong { (said(t, problem.said())) } } } }
 }
 
 /// The settings of this browser.

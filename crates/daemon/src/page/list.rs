@@ -31,7 +31,7 @@ pub fn visits(t: Tongue, visits: &[Summary]) -> Markup {
     let (ended, open): (Vec<_>, Vec<_>) = visits.iter().partition(|v| v.stage == "closed");
     html! {
         h1 { (t.say("visits")) }
-        p { a.button.main href="/new" { (t.say("new-visit")) } }
+        p { a.button.main href="/new" { (t.say("new-visit")) } " " a.button href="/units" { (t.say("units")) } }
         @if visits.is_empty() { p { (t.say("no-visits")) } }
         (group(t, &t.say("visits-open"), &open))
         (group(t, &t.say("visits-ended"), &ended))

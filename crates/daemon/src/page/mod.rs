@@ -6,6 +6,7 @@
 mod add;
 mod ask;
 mod belief;
+mod door;
 mod files;
 mod frame;
 mod icon;
@@ -16,6 +17,8 @@ mod reader;
 mod repair;
 mod say;
 mod screen;
+mod trends;
+mod units;
 mod words;
 
 use std::collections::BTreeMap;
@@ -47,6 +50,8 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/", get(visits))
         .route("/new", get(new).post(open))
+        .route("/units", get(units::all))
+        .route("/unit", get(units::one))
         .route("/settings", get(settings).post(keep_settings))
         .route("/visits/{visit}", get(visit))
         .route("/visits/{visit}/takes", get(takes))
@@ -237,7 +242,11 @@ async fn seen<R: Send + 'static>(
     let seen = visit.look(app.context(), move |seen| {
         (Screen::of(&id, last, seen), more(seen))
     });
-    Ok(seen.await?)
+    let (mut screen, more) = seen.await?;
+    let (view, at) = (&screen.view, screen.opened_us);
+    let door = app.index().at_the_door(&view.unit, view.simulated, at);
+    screen.door = door.await;
+    Ok((screen, more))
 }
 
 /// A page of a visit.

@@ -13,10 +13,13 @@ use ohmtrail_words::{Glossary, Said, Tongue};
 
 use super::ask::{asked, reasons, short};
 use super::belief::{finding, suspects};
+use super::door::door;
 use super::more::unchecked;
 use super::reader::{Degrees, Reader};
+use super::units::unit_link;
 use super::words::{between, phrase, said};
 use crate::forms::Ask;
+use crate::index::AtTheDoor;
 use crate::visits::view::{Taken, VisitView};
 use crate::visits::{Repairer, Seen, repair_of};
 
@@ -47,6 +50,10 @@ pub struct Screen {
     wires: BTreeMap<String, Seat>,
     /// A repair can set out from it.
     repairable: bool,
+    /// When the visit was opened, microseconds since 1970.
+    pub opened_us: Option<i64>,
+    /// What was found of the unit in the visits before.
+    pub door: AtTheDoor,
 }
 
 /// Where a wire end belongs, and how it is known.
@@ -140,6 +147,8 @@ impl Screen {
             weights: ohmtrail_visit::weights_of_evidence(seen.book, seen.record),
             wires: seats(seen, open),
             repairable: seen.record.closed && repair_of(seen, Repairer::default()).is_ok(),
+            opened_us: seen.record.opened_at.map(|at| at.wall_us),
+            door: AtTheDoor::default(),
         }
     }
 
@@ -249,6 +258,7 @@ pub fn screen(reader: Reader, screen: &Screen, alert: &Markup) -> Markup {
             data-said-taken=(t.say("said-taken")) data-said-next=(t.say("said-next")) {
             @if view.simulated { p.mark.wide { (t.say("simulated")) } }
             (state(t, view))
+            (door(t, screen))
             div.halves {
                 div.half {
                     (live(reader, screen))
@@ -491,6 +501,9 @@ fn more(t: Tongue, view: &VisitView) -> Markup {
             (to("takes", t.say("all-takes")))
             (to("wires", t.say("wires-and-notes")))
             (to("papers", t.say("papers")))
+            @if !view.unit.is_empty() {
+                li { a.button href=(unit_link(&view.unit, view.simulated)) { (t.say("unit-over-years")) } }
+            }
         } }
     }
 }

@@ -50,6 +50,7 @@ mod tests {
 
     use ohmtrail_core::gates::Gate;
     use ohmtrail_core::reading::Function;
+    use ohmtrail_index::Quantity;
     use ohmtrail_trail::event::Act;
     use ohmtrail_words::{Part, messages};
 
@@ -122,6 +123,18 @@ mod tests {
                 ]),
             ),
             ("hold-", words(&["lowest", "highest"])),
+            (
+                "outcome-",
+                words(&["faults", "no-fault", "none-of-these", "undecided"]),
+            ),
+            (
+                "role-",
+                words(&["root-cause", "consequence", "coincidence"]),
+            ),
+            (
+                "quantity-",
+                Quantity::ALL.map(|q| q.name().to_owned()).into(),
+            ),
             (
                 "stage-",
                 words(&[

@@ -291,3 +291,73 @@ latest-takes = The latest values
 wires-unchecked = Put back and not checked
 take-live = Take what { $meter } shows, once it stands still
 take-typed = Or as it was read off a display:
+
+units = Units over the years
+units-all = All units
+units-real = Real units
+units-simulated = Simulated units
+units-later = Visited later
+units-earlier = Visited earlier
+no-units = No visit to such a unit is in the index.
+unit-visits = { $visits ->
+    [1] 1 visit, { $day }
+   *[other] { $visits } visits, the latest { $day }
+ }
+unit-over-years = This unit over the years
+simulated-unit = simulated
+search = Search
+search-words = Words of units, work orders, notes, plates, faults
+no-visit-has-words = No visit has all of these words.
+only-latest = Only the latest { $visits } visits are shown.
+outcome-none = nothing concluded
+outcome-faults = a fault was found
+outcome-no-fault = no fault that the checks carry
+outcome-none-of-these = something that the sheet does not know
+outcome-undecided = not decided
+trail-damaged = its trail is damaged
+trail-elsewhere = its trail is not among the visits of this daemon
+index-behind = The index of earlier visits is not up to date: more may have been found than stands here.
+door = What failed before
+door-again = Failed again: { $parts }
+nothing-before = In no visit was a part found to have failed.
+failed-again = Failed again after it was replaced, found in { $times } visits: look for what makes it fail.
+found-before = Found in { $times } visits; no visit says that it was replaced between them.
+found-more = and { $more } more
+role-root-cause = root cause
+role-consequence = consequence
+role-coincidence = beside it
+was-approved = a repair was approved
+was-declined = the repair was declined
+part-fitted = another one was fitted { $day }
+trends = How its values move
+no-trends = Nothing was read of its parts that is followed over the years.
+quantity-capacitance = capacitance
+quantity-winding = winding
+quantity-resistance = resistance
+quantity-insulation = insulation
+quantity-current = current
+brought-to-25 = Cold, brought to 25 °C
+since-renewed = Since { $day }, when the part failed or was replaced
+earlier-values = { $count ->
+    [1] 1 earlier value
+   *[other] { $count } earlier values
+ }
+left-out = Left out, { $count }:
+other-sheet = { $count } of these are of visits with another version of the sheet.
+moves-by = It moves by { $by } ± { $about } in a year.
+moves-times = It moves by { $times } times in a year ({ $from } to { $to }).
+expected-to-leave = Expected to leave its tolerance about { $day }, between { $from } and { $to }, if it goes on as it did
+has-left = By its line it left its tolerance about { $day }, between { $from } and { $to }
+limit-lower = Lower limit { $limit }
+limit-upper = Upper limit { $limit }
+no-forecast = No forecast
+why-former = the part failed or was replaced, and nothing was read since
+why-few = { $count ->
+    [1] 1 visit, and a forecast takes { $least }
+   *[other] { $count } visits, and a forecast takes { $least }
+ }
+why-short = the visits span { $years } years, and a forecast takes a whole year
+why-no-slope = it does not move more than its uncertainty
+why-no-limit = there is no limit on the side that it moves to
+why-no-source = no limit of a winding has a published source: only how it moves is said
+why-far = by its line more than { $ahead } years after the last visit: the visits span { $span } years, and { $times } times that is as far as a line is followed

@@ -291,3 +291,73 @@ latest-takes = Los últimos valores
 wires-unchecked = Puestos de vuelta y sin comprobar
 take-live = Tomar lo que muestra { $meter }, cuando se estabilice
 take-typed = O como se leyó en una pantalla:
+
+units = Unidades a lo largo de los años
+units-all = Todas las unidades
+units-real = Unidades reales
+units-simulated = Unidades simuladas
+units-later = Visitadas después
+units-earlier = Visitadas antes
+no-units = En el índice no hay ninguna visita a una unidad así.
+unit-visits = { $visits ->
+    [1] 1 visita, { $day }
+   *[other] { $visits } visitas, la última { $day }
+ }
+unit-over-years = Esta unidad a lo largo de los años
+simulated-unit = simulada
+search = Buscar
+search-words = Palabras de unidades, órdenes de trabajo, notas, placas o fallas
+no-visit-has-words = Ninguna visita tiene todas estas palabras.
+only-latest = Se muestran solo las { $visits } visitas más recientes.
+outcome-none = no se concluyó nada
+outcome-faults = se encontró una falla
+outcome-no-fault = ninguna falla que sustenten las comprobaciones
+outcome-none-of-these = algo que la hoja no conoce
+outcome-undecided = sin decidir
+trail-damaged = su registro está dañado
+trail-elsewhere = su registro no está entre las visitas de este servicio
+index-behind = El índice de las visitas anteriores no está al día: puede haberse encontrado más de lo que consta aquí.
+door = Lo que falló antes
+door-again = Volvió a fallar: { $parts }
+nothing-before = En ninguna visita se encontró una pieza que hubiera fallado.
+failed-again = Volvió a fallar después de reemplazarse; se encontró en { $times } visitas: busque qué la hace fallar.
+found-before = Se encontró en { $times } visitas; ninguna dice que se reemplazara entre ellas.
+found-more = y { $more } más
+role-root-cause = causa raíz
+role-consequence = consecuencia
+role-coincidence = aparte
+was-approved = se aprobó una reparación
+was-declined = se rechazó la reparación
+part-fitted = se montó otra el { $day }
+trends = Cómo cambian sus valores
+no-trends = De sus piezas no se leyó nada que se siga a lo largo de los años.
+quantity-capacitance = capacitancia
+quantity-winding = devanado
+quantity-resistance = resistencia
+quantity-insulation = aislamiento
+quantity-current = corriente
+brought-to-25 = En frío, llevado a 25 °C
+since-renewed = Desde el { $day }, cuando la pieza falló o se reemplazó
+earlier-values = { $count ->
+    [1] 1 valor anterior
+   *[other] { $count } valores anteriores
+ }
+left-out = Sin contar, { $count }:
+other-sheet = { $count } de estos son de visitas con otra versión de la hoja.
+moves-by = Cambia { $by } ± { $about } por año.
+moves-times = Cambia { $times } veces por año (de { $from } a { $to }).
+expected-to-leave = Se espera que salga de su tolerancia hacia el { $day }, entre el { $from } y el { $to }, si sigue como hasta ahora
+has-left = Según su recta salió de su tolerancia hacia el { $day }, entre el { $from } y el { $to }
+limit-lower = Límite inferior { $limit }
+limit-upper = Límite superior { $limit }
+no-forecast = Sin pronóstico
+why-former = la pieza falló o se reemplazó, y desde entonces no se leyó nada
+why-few = { $count ->
+    [1] 1 visita, y un pronóstico necesita { $least }
+   *[other] { $count } visitas, y un pronóstico necesita { $least }
+ }
+why-short = las visitas abarcan { $years } años, y un pronóstico necesita un año entero
+why-no-slope = no cambia más que su incertidumbre
+why-no-limit = no hay límite del lado hacia el que cambia
+why-no-source = ningún límite de un devanado tiene una fuente publicada: solo se dice cómo cambia
+why-far = según su recta, más de { $ahead } años después de la última visita: las visitas abarcan { $span } años, y { $times } veces eso es lo más lejos que se sigue una recta

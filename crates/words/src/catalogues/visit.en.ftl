@@ -151,3 +151,5 @@ fit-row-section = { $section } { $aspect }: { $reason } ({ $source })
 fit-nothing-known = nothing is known of the new part: say what is stamped on it before it goes in, as plate values of { $part }
 fit-plate = plate of { $part }: { $wrong }
 fit-refused = { $part } must not be replaced by this one: { $words }; take another, or pass this over
+index-no-unit = there is no unit "{ $unit }" in the index
+index-not-made = the index is being made of the trails; try again in a moment
