@@ -6,6 +6,7 @@
 use std::io::{BufRead, BufReader, Write};
 use std::path::PathBuf;
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::sync::{Condvar, Mutex, PoisonError};
 
 use serde_json::Value;
 
@@ -16,6 +17,31 @@ pub struct Script {
     child: Child,
     to: ChildStdin,
     from: BufReader<ChildStdout>,
+    _turn: Turn,
+}
+
+/// Browsers that may run at once: more on a small machine would each be slower than anyone's patience.
+const AT_ONCE: usize = 2;
+static RUNNING: Mutex<usize> = Mutex::new(0);
+static ENDED: Condvar = Condvar::new();
+
+/// One of these; given back when it is dropped.
+struct Turn;
+
+impl Turn {
+    fn wait() -> Turn {
+        let running = RUNNING.lock().unwrap_or_else(PoisonError::into_inner);
+        let running = ENDED.wait_while(running, |running| *running >= AT_ONCE);
+        *running.unwrap_or_else(PoisonError::into_inner) += 1;
+        Turn
+    }
+}
+
+impl Drop for Turn {
+    fn drop(&mut self) {
+        *RUNNING.lock().unwrap_or_else(PoisonError::into_inner) -= 1;
+        ENDED.notify_one();
+    }
 }
 
 /// The browser that `OHMTRAIL_CHROMIUM` names, else the system's.
@@ -42,6 +68,7 @@ impl Script {
             "{} is not there: install chromium, or name it in OHMTRAIL_CHROMIUM",
             chromium().display()
         );
+        let turn = Turn::wait();
         let mut child = Command::new("node")
             .arg(folder.join(name))
             .arg(told.to_string())
@@ -52,7 +79,12 @@ impl Script {
             .expect("node is there");
         let to = child.stdin.take().expect("piped");
         let from = BufReader::new(child.stdout.take().expect("piped"));
-        Script { child, to, from }
+        Script {
+            child,
+            to,
+            from,
+            _turn: turn,
+        }
     }
 
     /// What the script says next; none when it has ended, and then it has ended well.

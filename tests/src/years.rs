@@ -8,9 +8,9 @@ use ohmtrail_core::class::{Class, Likely};
 use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
-    Act, Acted, Asked, Conclusion, Decision, Entry, Event, Finding, GateEvent, Judged, LeftState,
-    MeterJoined, Opened, Outcome, Part, PlateEntry, Power, Request, Role, Stamp, Streamed, Suspect,
-    Take, UnitState,
+    Act, Acted, Asked, Conclusion, Decision, Entry, Event, Finding, Fitted, GateEvent, Judged,
+    LeftState, MeterJoined, Opened, Outcome, Part, PlateEntry, Power, Request, Role, Stamp,
+    Streamed, Suspect, Take, UnitState,
 };
 
 /// 2016-03-01T08:00:00Z, microseconds since 1970.
@@ -197,6 +197,16 @@ impl Written {
         }))
     }
 
+    /// A part was fitted.
+    pub fn fitted(&mut self, part: &str) -> &mut Self {
+        self.say(Event::Fitted(Fitted {
+            part: part.to_owned(),
+            stamp: Vec::new(),
+            matches: Some(true),
+            words: "the same by every rule".to_owned(),
+        }))
+    }
+
     /// The visit ends.
     pub fn close(&mut self) -> &mut Self {
         self.say(Event::Closed)
@@ -363,7 +373,14 @@ pub fn visit(number: u32, nth: u32) -> Written {
         _ => None,
     };
     match fault {
-        Some(fault) => visit.found(&[fault]).decided(draw.unit() < 0.8),
+        Some(fault) => {
+            let decided = draw.unit();
+            visit.found(&[fault]).decided(decided < 0.8);
+            if decided < 0.6 {
+                visit.fitted(fault.split('.').next().unwrap_or_default());
+            }
+            &mut visit
+        }
         None => visit.found(&[]),
     };
     visit.say(Event::Left(LeftState {

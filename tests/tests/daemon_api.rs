@@ -6,9 +6,10 @@
 
 use std::collections::BTreeSet;
 use std::process::Command;
+use std::time::{Duration, Instant};
 
 use ohmtrail_tests::cli::ohmtrail;
-use ohmtrail_tests::client::{Answer, Daemon};
+use ohmtrail_tests::client::{Answer, Daemon, PATIENCE};
 use serde_json::{Value, json};
 
 /// A PNG of one grey pixel (ISO/IEC 15948), and what would say where it was taken.
@@ -279,6 +280,39 @@ fn after_its_end(walk: &mut Walk<'_>, of: &dyn Fn(&str) -> String) {
     );
 }
 
+/// Every question to the index, of a unit whose visit has ended.
+fn over_the_years(walk: &mut Walk<'_>) {
+    let new = json!({ "unit": "invented-1", "sheet": "control-loop-24v", "simulated": true });
+    let opened = walk
+        .post("/api/v1/visits", "/api/v1/visits", new, 201)
+        .json();
+    let visit = format!("/api/v1/visits/{}", opened["id"].as_str().expect("id"));
+    let leave = json!({ "why": "called away (invented)" });
+    let _ = walk.daemon.post(&format!("{visit}/leave"), &leave).good();
+    while walk.answer(&visit) {}
+    let closed = walk.daemon.post(&format!("{visit}/close"), &Value::Null);
+    let _ = closed.good();
+    let began = Instant::now();
+    while walk.get("/api/v1/index", "/api/v1/index").json()["trails"] != 1 {
+        assert!(began.elapsed() < PATIENCE, "the index does not see it");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let of_unit = "unit=invented-1&simulated=true";
+    walk.get("/api/v1/index/units", "/api/v1/index/units?simulated=true");
+    walk.get(
+        "/api/v1/index/search",
+        "/api/v1/index/search?words=invented",
+    );
+    for path in [
+        "/api/v1/index/history",
+        "/api/v1/index/door",
+        "/api/v1/index/trends",
+    ] {
+        walk.get(path, &format!("{path}?{of_unit}"));
+    }
+    walk.get("/api/v1/index/kinds", "/api/v1/index/kinds?simulated=true");
+}
+
 #[test]
 fn every_path_of_the_document_answers_as_it_says() {
     let data = tempfile::tempdir().expect("a folder");
@@ -300,6 +334,7 @@ fn every_path_of_the_document_answers_as_it_says() {
     );
     walk.get("/api/v1/openapi.json", "/api/v1/openapi.json");
     walk.get("/api/v1/drivers", "/api/v1/drivers");
+    over_the_years(&mut walk);
     walk.get("/api/v1/rules", "/api/v1/rules");
     walk.post(
         "/api/v1/checks",

@@ -95,16 +95,22 @@ const TABLE: &[(&str, Served)] = &[
     ("bench sorted", BENCH),
     ("bench repeat", BENCH),
     ("bench drift", BENCH),
-    ("index rebuild", INDEX),
-    ("index update", INDEX),
-    ("index verify", INDEX),
-    ("index units", INDEX),
-    ("index search", INDEX),
-    ("index history", INDEX),
-    ("index door", INDEX),
-    ("index trend", INDEX),
-    ("index export", INDEX),
-    ("index kinds", INDEX),
+    ("index rebuild", KEPT),
+    ("index update", KEPT),
+    (
+        "index verify",
+        Not("compares the file with a rebuild beside it, where the command runs"),
+    ),
+    ("index units", By(&["get /api/v1/index/units"])),
+    ("index search", By(&["get /api/v1/index/search"])),
+    ("index history", By(&["get /api/v1/index/history"])),
+    ("index door", By(&["get /api/v1/index/door"])),
+    ("index trend", By(&["get /api/v1/index/trends"])),
+    (
+        "index export",
+        Not("hands whole tables on, where the command runs"),
+    ),
+    ("index kinds", By(&["get /api/v1/index/kinds"])),
     ("sheet list", By(&["get /api/v1/sheets"])),
     ("sheet kinds", By(&["get /api/v1/kinds"])),
     (
@@ -188,9 +194,7 @@ const STOCK: Served =
     Not("reads the stock's file, which lies where the command runs; the daemon has no stock yet");
 const BENCH: Served = Not("reads a table, which lies where the command runs");
 const TRAY: Served = Not("measures at the bench where the command runs, with a meter of its own");
-const INDEX: Served = Not(
-    "reads the index beside the trails, where the command runs; the daemon does not serve it yet",
-);
+const KEPT: Served = By(&["get /api/v1/index"]);
 const CHECKS: Served = By(&["post /api/v1/checks"]);
 const SHEET: Served = By(&["get /api/v1/sheets/{sheet}"]);
 const BOX: Served = Not(

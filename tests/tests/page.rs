@@ -9,8 +9,10 @@ use ohmtrail_circuit::sheet::read_builtin;
 use ohmtrail_circuit::unit::Circuit;
 use ohmtrail_core::reading::Function;
 use ohmtrail_tests::browser::Script;
+use ohmtrail_tests::client::{Daemon, PATIENCE};
 use ohmtrail_tests::technician::{Technician, which};
 use ohmtrail_tests::truck::Truck;
+use ohmtrail_tests::years;
 use ohmtrail_words::Tongue;
 use serde_json::{Value, json};
 
@@ -213,4 +215,49 @@ fn a_visit_of_a_thousand_values_weighs_as_much_as_a_short_one() {
     let numbers: Vec<u64> = serde_json::from_value(ended["numbers"].clone()).expect("numbers");
     assert!(takes >= 1000 && number(&ended["pages"]) >= 20, "{takes}");
     assert_eq!(numbers, (1..=takes).rev().collect::<Vec<_>>());
+}
+
+/// The pages over the years, at that size of a screen.
+fn over_the_years(width: u32, height: u32, language: &str) -> Value {
+    let data = tempfile::tempdir().expect("a folder");
+    let folder = data.path().join("visits");
+    std::fs::create_dir(&folder).expect("a folder");
+    for (number, nth) in (3..6).flat_map(|number| (0..12).map(move |nth| (number, nth))) {
+        let path = folder.join(format!("v{number}-{nth:02}.trail"));
+        std::fs::write(path, years::visit(number, nth).bytes()).expect("a trail");
+    }
+    let daemon = Daemon::start(data.path(), &[]);
+    let began = std::time::Instant::now();
+    while daemon.get("/api/v1/index").good()["updated"].is_null() {
+        assert!(began.elapsed() < PATIENCE, "the index is not made");
+        std::thread::sleep(FRAME_EVERY);
+    }
+    let foreign = match Tongue::of_tag(language) {
+        Some(Tongue::Spanish) => only_english(),
+        _ => BTreeSet::new(),
+    };
+    let told = json!({
+        "base": daemon.base, "sheet": SHEET, "width": width, "height": height, "language": language,
+        "foreign": foreign,
+    });
+    let mut script = Script::start("years.mjs", &told);
+    let ended = script.says().expect("it says how it ended");
+    assert!(script.says().is_none());
+    println!("{ended}");
+    assert!(ended["states"].as_u64().expect("counted") >= 10, "{ended}");
+    ended
+}
+
+#[test]
+fn over_the_years_on_a_phone() {
+    let ended = over_the_years(390, 844, "en");
+    let shut = ended["shut"].as_str().expect("text");
+    assert!(shut.contains("run-cap"), "{shut}");
+}
+
+#[test]
+fn over_the_years_on_a_desktop_in_spanish() {
+    let ended = over_the_years(1366, 768, "es");
+    let shut = ended["shut"].as_str().expect("text");
+    assert!(shut.contains("fall") && shut.contains("run-cap"), "{shut}");
 }
