@@ -166,6 +166,7 @@ fn what_a_visit_says_has_spanish() {
         "visit/src/judge.rs",
         "visit/src/limits.rs",
         "visit/src/next.rs",
+        "visit/src/prove/charge",
         "visit/src/prove/end.rs",
         "visit/src/prove/fit.rs",
         "visit/src/prove/judge.rs",
@@ -223,6 +224,32 @@ fn what_the_core_says_of_a_value_has_spanish() {
             all.insert(rule.source.what);
         }
     }
+    use ohmtrail_core::refrigerant::{self as cold, Unprovable, charge};
+    let limits = [
+        cold::SUPERHEAT,
+        cold::VALVE_SUPERHEAT,
+        cold::SUBCOOLING,
+        cold::SPLIT,
+        cold::RATIO,
+    ];
+    all.extend(limits.map(|rule| rule.source.what));
+    all.extend([cold::TARGET.what, cold::DRY_OR_DAMP]);
+    all.extend(charge::Fault::ALL.map(charge::Fault::words));
+    all.extend([charge::Suspect::NoFault, charge::Suspect::NoneOfThese].map(charge::Suspect::words));
+    all.extend(cold::Refrigerant::ALL.map(|name| name.safety_class().words()));
+    let weather = [
+        Unprovable::NotFinite,
+        Unprovable::ColdOutdoors,
+        Unprovable::HotOutdoors,
+        Unprovable::DryIndoors,
+        Unprovable::HumidIndoors,
+        Unprovable::HotAndDry,
+        Unprovable::ColdIndoors,
+        Unprovable::HotIndoors,
+        Unprovable::Altitude,
+        Unprovable::ThinForTarget,
+    ];
+    all.extend(weather.map(Unprovable::words));
     let lacks: Vec<&&str> = all.iter().filter(|p| ES.phrase(p).is_none()).collect();
     assert!(lacks.is_empty(), "{lacks:#?}");
 }
