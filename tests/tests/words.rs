@@ -235,7 +235,9 @@ fn what_the_core_says_of_a_value_has_spanish() {
     all.extend(limits.map(|rule| rule.source.what));
     all.extend([cold::TARGET.what, cold::DRY_OR_DAMP]);
     all.extend(charge::Fault::ALL.map(charge::Fault::words));
-    all.extend([charge::Suspect::NoFault, charge::Suspect::NoneOfThese].map(charge::Suspect::words));
+    all.extend(
+        [charge::Suspect::NoFault, charge::Suspect::NoneOfThese].map(charge::Suspect::words),
+    );
     all.extend(cold::Refrigerant::ALL.map(|name| name.safety_class().words()));
     let weather = [
         Unprovable::NotFinite,

@@ -27,7 +27,8 @@ use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, Power, Repair, Request, Stamp};
 use ohmtrail_words::Said;
 
-pub(crate) use self::charge::{KEYS as CHARGE_KEYS, point_words, reads, rests_on};
+pub use self::charge::point_words;
+pub(crate) use self::charge::{KEYS as CHARGE_KEYS, reads, rests_on};
 pub(crate) use self::fit::fitted;
 pub(crate) use self::judge::{expected, verdict};
 pub use self::mended::Mended;

@@ -51,6 +51,11 @@ fn fine(meter: u16) -> Input {
             of(Function::Celsius, 0.0, 3.0),
             of(Function::Pascals, 0.5, 1.0),
             of(Function::Percent, 0.0, 2.0),
+            of(Function::VoltsAc, 1.0, 3.0),
+            of(Function::VoltsDc, 0.5, 2.0),
+            of(Function::Ohms, 0.8, 3.0),
+            of(Function::Farads, 2.0, 5.0),
+            of(Function::AmpsAc, 2.0, 5.0),
         ],
         inputs: Inputs::default(),
     }
@@ -587,14 +592,7 @@ fn a_wire_that_was_moved_ends_a_run() {
         let input = reading(&asked, &SOUND).expect("a reading");
         hands.say(input).expect("taken");
     }
-    let end = "fan-lead.1";
-    let end = if book.sheet.point(end).is_some() {
-        end.to_owned()
-    } else {
-        book.sheet
-            .point_name(book.sheet.wires[0].ends[0])
-            .to_owned()
-    };
+    let end = "control-y.2".to_owned();
     hands
         .say(Input::Lifted {
             end,

@@ -24,7 +24,8 @@ use crate::book::Book;
 use crate::record::{Record, Took};
 
 pub(crate) use self::known::{KEYS, SUPERHEAT_KEY};
-pub(crate) use self::words::{point_words, why};
+pub use self::words::point_words;
+pub(crate) use self::words::why;
 
 /// What is read, in the order in which it is asked for. Each is a take between one point and itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

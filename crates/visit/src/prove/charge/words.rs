@@ -16,8 +16,10 @@ use crate::record::Record;
 const NAMED: usize = 3;
 const RARE: f32 = 0.01;
 
-/// What the point of a reading is; none if it is no such point.
-pub(crate) fn point_words(point: &str) -> Option<&'static str> {
+/// What is read at a point of a charge, such as `suction-line`; none if it is no such point. Its takes are between
+/// the point and itself.
+#[must_use]
+pub fn point_words(point: &str) -> Option<&'static str> {
     Reading::at(point).map(what)
 }
 
