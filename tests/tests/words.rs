@@ -393,6 +393,50 @@ fn a_repair_is_in_spanish() {
     }
 }
 
+/// A repair that fitted a part of the refrigerant circuit: both languages' papers say how its charge came out. The
+/// simulated unit has no such circuit, so that it is a word.
+#[test]
+fn a_charge_stands_on_the_papers() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let first = folder.path().join("invented.trail");
+    let path = first.to_str().expect("a plain path");
+    let ran = run([
+        "demo",
+        "--repair",
+        "--fault",
+        "low-pressure.open",
+        "--trail",
+        path,
+    ]);
+    let trail = folder.path().join("invented.repair.trail");
+    assert!(trail.exists(), "{}", ran.err);
+    let trail = trail.to_str().expect("a plain path");
+    for (language, said) in [
+        (
+            "en",
+            [
+                "refrigerant charge",
+                "by a certified person's word, and by no reading",
+                "suction pressure",
+            ],
+        ),
+        (
+            "es",
+            [
+                "carga de refrigerante",
+                "por palabra de una persona certificada, y por ninguna medición",
+                "presión de succión",
+            ],
+        ),
+    ] {
+        let ran = run(["paper", "write-up", trail, "--language", language]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        for words in said {
+            assert!(ran.out.contains(words), "{words}: {}", ran.out);
+        }
+    }
+}
+
 /// The papers say nothing in English but names, hashes and what somebody wrote.
 #[test]
 fn the_papers_are_in_spanish() {

@@ -96,7 +96,7 @@ impl Known {
     }
 
     fn altitude(&mut self, read: Option<&PlateEntry>) {
-        let such = "300 m";
+        let such = "300\u{a0}m";
         let Some(plate) = read else {
             return self.lacks(ALTITUDE, such);
         };
@@ -110,7 +110,7 @@ impl Known {
     }
 
     fn valve(&mut self, read: Option<&PlateEntry>) {
-        let such = "5.6 K";
+        let such = "5.6\u{a0}K";
         let Some(plate) = read else {
             return self.lacks(SUBCOOLING, such);
         };
@@ -120,7 +120,7 @@ impl Known {
     /// The maker's chart first; else the trade's formula, which is of air near the sea.
     fn orifice(&mut self, read: Option<&PlateEntry>) {
         if let Some(plate) = read {
-            self.target = self.kelvins(plate, "7.2 K").map(Target::Superheat);
+            self.target = self.kelvins(plate, "7.2\u{a0}K").map(Target::Superheat);
             return;
         }
         let thin = self
@@ -129,7 +129,7 @@ impl Known {
         if thin {
             let why = Unprovable::ThinForTarget.words();
             self.lacking.push(why.into());
-            self.lacks(SUPERHEAT_KEY, "7.2 K");
+            self.lacks(SUPERHEAT_KEY, "7.2\u{a0}K");
         } else {
             self.target = Some(Target::OfWeather);
         }
