@@ -112,23 +112,25 @@ fn class(known: &Known) -> Said {
     }
 }
 
+/// A number in kelvins; a ratio, which is a little over one, to a digit more.
+fn digits(value: f64, unit: &str) -> String {
+    if unit.is_empty() {
+        format!("{value:.2}")
+    } else {
+        format!("{value:.1} {unit}")
+    }
+}
+
 /// A value with its expanded uncertainty.
 fn amount(value: f64, u: f64, unit: &str) -> Said {
-    let unit = if unit.is_empty() {
-        String::new()
-    } else {
-        format!(" {unit}")
-    };
-    Said::own(format!("{value:.1}{unit} \u{b1} {:.1}{unit}", 2.0 * u))
+    let [value, expanded] = [value, 2.0 * u].map(|x| digits(x, unit));
+    Said::own(format!("{value} \u{b1} {expanded} (U = 2u)"))
 }
 
 /// A value against its limit. `about` is what the verdict's own numbers are counted from.
 pub(super) fn sign(what: &'static str, unit: &'static str, about: f64, verdict: &Verdict) -> Said {
     let m = verdict.measured;
-    let edge = |value: Option<f64>| {
-        let value = value.unwrap_or_default() + about;
-        Said::own(format!("{value:.1} {unit}").trim().to_owned())
-    };
+    let edge = |value: Option<f64>| Said::own(digits(value.unwrap_or_default() + about, unit));
     let source = verdict.limit.source;
     let limits = Said::message("limits-between")
         .with("low", edge(verdict.limit.lower))
