@@ -166,6 +166,7 @@ fn what_a_visit_says_has_spanish() {
         "visit/src/judge.rs",
         "visit/src/limits.rs",
         "visit/src/next.rs",
+        "visit/src/prove/charge",
         "visit/src/prove/end.rs",
         "visit/src/prove/fit.rs",
         "visit/src/prove/judge.rs",
@@ -223,6 +224,34 @@ fn what_the_core_says_of_a_value_has_spanish() {
             all.insert(rule.source.what);
         }
     }
+    use ohmtrail_core::refrigerant::{self as cold, Unprovable, charge};
+    let limits = [
+        cold::SUPERHEAT,
+        cold::VALVE_SUPERHEAT,
+        cold::SUBCOOLING,
+        cold::SPLIT,
+        cold::RATIO,
+    ];
+    all.extend(limits.map(|rule| rule.source.what));
+    all.extend([cold::TARGET.what, cold::DRY_OR_DAMP]);
+    all.extend(charge::Fault::ALL.map(charge::Fault::words));
+    all.extend(
+        [charge::Suspect::NoFault, charge::Suspect::NoneOfThese].map(charge::Suspect::words),
+    );
+    all.extend(cold::Refrigerant::ALL.map(|name| name.safety_class().words()));
+    let weather = [
+        Unprovable::NotFinite,
+        Unprovable::ColdOutdoors,
+        Unprovable::HotOutdoors,
+        Unprovable::DryIndoors,
+        Unprovable::HumidIndoors,
+        Unprovable::HotAndDry,
+        Unprovable::ColdIndoors,
+        Unprovable::HotIndoors,
+        Unprovable::Altitude,
+        Unprovable::ThinForTarget,
+    ];
+    all.extend(weather.map(Unprovable::words));
     let lacks: Vec<&&str> = all.iter().filter(|p| ES.phrase(p).is_none()).collect();
     assert!(lacks.is_empty(), "{lacks:#?}");
 }
@@ -361,6 +390,50 @@ fn a_repair_is_in_spanish() {
             .lines()
             .filter(|l| !l.contains("ohmtrail trail verify") && !l.contains("perfil"));
         lines.for_each(|line| in_spanish(&Said::own(line)));
+    }
+}
+
+/// A repair that fitted a part of the refrigerant circuit: both languages' papers say how its charge came out. The
+/// simulated unit has no such circuit, so that it is a word.
+#[test]
+fn a_charge_stands_on_the_papers() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let first = folder.path().join("invented.trail");
+    let path = first.to_str().expect("a plain path");
+    let ran = run([
+        "demo",
+        "--repair",
+        "--fault",
+        "low-pressure.open",
+        "--trail",
+        path,
+    ]);
+    let trail = folder.path().join("invented.repair.trail");
+    assert!(trail.exists(), "{}", ran.err);
+    let trail = trail.to_str().expect("a plain path");
+    for (language, said) in [
+        (
+            "en",
+            [
+                "refrigerant charge",
+                "by a certified person's word, and by no reading",
+                "suction pressure",
+            ],
+        ),
+        (
+            "es",
+            [
+                "carga de refrigerante",
+                "por palabra de una persona certificada, y por ninguna medición",
+                "presión de succión",
+            ],
+        ),
+    ] {
+        let ran = run(["paper", "write-up", trail, "--language", language]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        for words in said {
+            assert!(ran.out.contains(words), "{words}: {}", ran.out);
+        }
     }
 }
 

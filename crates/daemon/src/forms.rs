@@ -183,8 +183,13 @@ fn measurement_words(measure: &Measurement<'_>) -> String {
     } else {
         format!(", lifted {}", state.lifted.join(" "))
     };
+    let points = if a == b {
+        a.clone()
+    } else {
+        format!("{a} to {b}")
+    };
     format!(
-        "measure {}{low}{held}: {a} to {b} (power {power}{lifted})",
+        "measure {}{low}{held}: {points} (power {power}{lifted})",
         measure.function.name()
     )
 }

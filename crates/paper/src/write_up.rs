@@ -5,7 +5,7 @@ use ohmtrail_core::reading::Function;
 use ohmtrail_trail::Hash;
 use ohmtrail_trail::event::{Finding, Outcome, Power};
 use ohmtrail_visit::{
-    Book, LEADS, Looked, NONE_OF_THESE, Record, Took, amount, note_said, said_shown,
+    Book, LEADS, Looked, NONE_OF_THESE, Record, Took, amount, charge_point, note_said, said_shown,
 };
 use ohmtrail_words::Tongue;
 
@@ -207,6 +207,9 @@ fn between(t: Tongue, took: &Took) -> String {
     let [a, b] = &took.take.points;
     if (a.as_str(), b.as_str()) == (LEADS, LEADS) {
         return t.say("leads-together");
+    }
+    if let Some(words) = charge_point(a).filter(|_| a == b) {
+        return t.phrase_or_own(words);
     }
     t.tell("paper-between", &[("one", a), ("other", b)])
 }

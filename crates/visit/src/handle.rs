@@ -7,6 +7,7 @@ use ohmtrail_trail::event::{Asked, Event, GateEvent, Power, Request, Stamp};
 
 use crate::cooldown::{COLD_KEY, Cold};
 use crate::input::Input;
+use crate::prove::rests_on;
 use crate::refusal::Refusal;
 use crate::visit::{Purpose, Stated, Visit};
 use crate::words;
@@ -45,6 +46,10 @@ impl Visit<'_> {
                 if plate.key == COLD_KEY {
                     Cold::read(&plate.value).map_err(Refusal::Cold)?;
                     self.live.standing = None;
+                }
+                if rests_on(&plate) {
+                    // What is read anew because of this was not read to no effect.
+                    self.live.tries.clear();
                 }
                 Ok(vec![Event::Plate(plate)])
             }

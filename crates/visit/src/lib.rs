@@ -50,7 +50,7 @@ pub use earlier::{Earlier, EarlierError};
 pub use finding::weights_of_evidence;
 pub use input::{Input, Inputs, LEADS, Taken};
 pub use limits::{PLATE_KEYS, expected};
-pub use prove::{Mended, NoRepair, repair};
+pub use prove::{Mended, NoRepair, point_words as charge_point, repair};
 pub use quote::{QuoteError, Totals, money, quantity};
 pub use record::{Looked, Record, Took, Wire};
 pub use refusal::{Refusal, not_open};

@@ -14,6 +14,7 @@ use ohmtrail_core::verdict::{Bands, Limit};
 use ohmtrail_trail::event::Asked;
 
 use crate::book::Book;
+use crate::prove::CHARGE_KEYS;
 use crate::record::Record;
 
 /// Where the bands of a check come from.
@@ -24,8 +25,9 @@ pub(crate) const HEALTHY: Source = Source::new(
 /// Limits that a sheet states.
 const SHEET: Source = Source::new("limits that the sheet states", Status::CommonPractice);
 
-/// What stands on plates that limits are taken from, by the keys that it is noted under.
-pub const PLATE_KEYS: [&str; 8] = [
+/// What stands on plates that limits are taken from, by the keys that it is noted under; behind them, what a
+/// charge rests on.
+pub const PLATE_KEYS: [&str; 13] = [
     RATED_VOLTS,
     CAPACITANCE,
     HERM,
@@ -34,6 +36,11 @@ pub const PLATE_KEYS: [&str; 8] = [
     MCC,
     RLA,
     FLA,
+    CHARGE_KEYS[0],
+    CHARGE_KEYS[1],
+    CHARGE_KEYS[2],
+    CHARGE_KEYS[3],
+    CHARGE_KEYS[4],
 ];
 const RATED_VOLTS: &str = "rated-volts";
 const CAPACITANCE: &str = "capacitance";

@@ -280,7 +280,10 @@ impl Record {
                 self.opened = Some(opened.clone());
                 self.opened_at = Some(entry.at);
             }
-            Event::Plate(plate) => self.plates.push(plate.clone()),
+            Event::Plate(plate) => {
+                self.plates.push(plate.clone());
+                self.corrects_charge(book, plate);
+            }
             Event::Complaint { what, words } => {
                 self.complaints.push((what.clone(), words.clone()));
                 self.version += 1;
@@ -435,7 +438,10 @@ impl Record {
             _ => {}
         }
         if let Some(mut mended) = self.mended.take() {
-            mended.apply(&entry.event, |n| self.ask(n).map(|a| a.request.clone()));
+            let state = (self.clock, self.has_power());
+            mended.apply(&entry.event, state, |n| {
+                self.ask(n).map(|a| a.request.clone())
+            });
             self.mended = Some(mended);
         }
     }

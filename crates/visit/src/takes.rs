@@ -13,7 +13,7 @@ use crate::cooldown::AMBIENT;
 use crate::handle::{unknown, wants};
 use crate::input::{Inputs, LEADS, Taken};
 use crate::judge::{Weighed, gate_verdict, ground_verdict, kept, leads, verdict, weigh};
-use crate::prove::Needs;
+use crate::prove::{Needs, reads};
 use crate::record::Took;
 use crate::refusal::Refusal;
 use crate::visit::{Purpose, Stated, Visit};
@@ -132,9 +132,10 @@ impl Visit<'_> {
                 return Err(Refusal::OtherPoints { ask, points });
             }
         }
-        // The probes held together, and the air: no points of the unit.
+        // The probes held together, the air, and the refrigerant circuit: no points of the unit's wiring.
         let beside = points.iter().all(|p| p == LEADS)
-            || (points.iter().all(|p| p == AMBIENT) && wanted == Function::Celsius);
+            || (points.iter().all(|p| p == AMBIENT) && wanted == Function::Celsius)
+            || reads(&points, wanted);
         let mut pair = None;
         if !beside {
             let [a, b] = &points;
@@ -212,9 +213,12 @@ impl Visit<'_> {
         let (gate_said, revoked, gate_events) = self.tell_take(&reading, pair);
         let accuracy = self.live.meters.get(&reading.meter).cloned();
         let mut accuracy = accuracy.unwrap_or(Stated(Vec::new()));
-        // A thermometer is seldom the meter that joined: what it states is not known then.
-        if pair.is_none() && wanted == Function::Celsius && accuracy.accuracy(wanted, 0.0).is_none()
-        {
+        // A thermometer or a gauge is seldom the meter that joined: what it states is not known then.
+        let elsewhere = matches!(
+            wanted,
+            Function::Celsius | Function::Pascals | Function::Percent
+        );
+        if pair.is_none() && elsewhere && accuracy.accuracy(wanted, 0.0).is_none() {
             accuracy = Stated(Vec::new());
         }
         let known_leads = if pair.is_none() {

@@ -6,6 +6,8 @@ use ohmtrail_core::reading::{Function, Shown};
 use ohmtrail_trail::Displayed;
 use ohmtrail_words::Said;
 
+use crate::prove::point_words;
+
 /// Why gates were shut by a live value, in the trail.
 pub(crate) use ohmtrail_trail::event::LIVE;
 /// What is said of volts that may be a floating conductor's.
@@ -68,11 +70,12 @@ pub fn fault_said(sheet: &Sheet, name: &str) -> Said {
     }
 }
 
-/// What a point is, before it is put into a language; nothing of a name that the sheet does not have.
+/// What a point is, before it is put into a language, those of a charge among them; nothing of another name that
+/// the sheet does not have.
 #[must_use]
 pub fn point_said(sheet: &Sheet, name: &str) -> Said {
     let Some(point) = sheet.point(name) else {
-        return Said::default();
+        return point_words(name).map_or_else(Said::default, Said::from);
     };
     let Some(wire) = sheet.wire_of_end(point) else {
         let words = sheet.points.get(point).map(|(_, words)| words);

@@ -2,15 +2,14 @@
 
 use clap::ValueEnum;
 use ohmtrail_core::accuracy::Quantity;
-use ohmtrail_core::psychrometrics::Air;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::charge::{
     self as rule, ChargeError, FEATURES, Feature, HABITS, Look, MODEL, Shown, USUAL,
     USUAL_SUBCOOLING, Weather,
 };
 use ohmtrail_core::refrigerant::{
-    ATMOSPHERE, Metering, Point, Refrigerant, SATURATION, absolute, compression_ratio, judge_ratio,
-    judge_subcooling, judge_superheat, split, subcooling, superheat, temperature,
+    ATMOSPHERE, DRY_OR_DAMP, Metering, Point, Refrigerant, SATURATION, absolute, compression_ratio,
+    judge_ratio, judge_subcooling, judge_superheat, split, subcooling, superheat, temperature,
 };
 use ohmtrail_core::units::{Celsius, Kelvins, Pascals};
 use serde_json::json;
@@ -26,23 +25,10 @@ use crate::fail::Fail;
 
 /// What the model is of.
 const MODELLED: &str = "the model is of air conditioners of one speed in cooling, one fault at a time; measure after a quarter of an hour of steady running, airflow first";
-/// Where the model has no units.
-const DRY_OR_DAMP: &str = "the return air is drier or damper than the 25 to 75 % of saturation that the model's units were drawn in: what is expected is less certain";
-
-/// Whether the return air is as humid as some that units were drawn in: tests/fits/charge.py.
-fn drawn_humidity(weather: &Weather) -> bool {
-    let air = Air::by_wet_bulb(
-        weather.indoor.value,
-        weather.wet_bulb.value,
-        weather.air.value,
-    );
-    air.is_ok_and(|air| (0.25..=0.75).contains(&air.relative_humidity().get()))
-}
-
 /// The cautions of whatever is held against the model.
 fn modelled(answer: Answer, weather: &Weather) -> Answer {
     let answer = answer.caution(MODELLED);
-    if drawn_humidity(weather) {
+    if weather.drawn_humidity() {
         answer
     } else {
         answer.caution(DRY_OR_DAMP)

@@ -170,6 +170,11 @@ fn request(request: &Request) -> String {
             function,
             points: [a, b],
             state: s,
+        } if a == b => format!("{} {a}, {}", function.name(), state(s)),
+        Request::Measure {
+            function,
+            points: [a, b],
+            state: s,
         } => format!("{} {a} to {b}, {}", function.name(), state(s)),
         Request::LowImpedance {
             function,

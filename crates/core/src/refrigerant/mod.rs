@@ -11,6 +11,7 @@
 pub mod charge;
 mod fits;
 mod limits;
+mod proof;
 mod saturation;
 mod weather;
 
@@ -26,10 +27,11 @@ pub use limits::{
     RATIO, SPLIT, SUBCOOLING, SUPERHEAT, Split, VALVE_SUPERHEAT, judge_ratio, judge_subcooling,
     judge_superheat, split,
 };
+pub use proof::{STEADY, TARGETS, VOID_SETS};
 pub use saturation::{pressure, temperature};
 pub use weather::{
-    AIR, INDOORS, Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_AIR, TARGET_LOW, Unprovable,
-    WET_BULB, provable,
+    AIR, DRY_OR_DAMP, HUMIDITY, INDOORS, Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_AIR,
+    TARGET_LOW, Unprovable, WET_BULB, provable,
 };
 
 /// The rows of this subject.
@@ -40,7 +42,11 @@ pub const RULES: &[Rule] = &[
     TARGET_LOW,
     TARGET_AIR,
     INDOORS,
+    HUMIDITY,
     AIR,
+    STEADY,
+    TARGETS,
+    VOID_SETS,
     SUPERHEAT,
     VALVE_SUPERHEAT,
     SUBCOOLING,

@@ -52,6 +52,16 @@ pub const INDOORS: Rule = Rule::between(
     (20.0, 30.0),
     computed("the weather of tests/fits/charge.py"),
 );
+/// How humid the return air is that the model was drawn in.
+pub const HUMIDITY: Rule = Rule::between(
+    "refrigerant.humidity",
+    "relative humidity of the return air in which units were drawn for the model",
+    "1",
+    (0.25, 0.75),
+    computed("the weather of tests/fits/charge.py"),
+);
+/// What is said outside of [`HUMIDITY`].
+pub const DRY_OR_DAMP: &str = "the return air is drier or damper than the 25 to 75 % of saturation that the model's units were drawn in: what is expected is less certain";
 /// The air's pressure that the model was drawn in: from 2500 m down to the sea, and 2 kPa of weather.
 pub const AIR: Rule = Rule::between(
     "refrigerant.air",

@@ -6,7 +6,7 @@ use ohmtrail_words::{Tongue, unmarked};
 
 use super::reader::{Degrees, Reader};
 use super::screen::{Screen, saying};
-use super::words::{between, phrase, said};
+use super::words::{between, of_charge, phrase, said};
 use crate::forms::Ask;
 
 /// An ask in a few words; marked where they are in another language.
@@ -34,6 +34,7 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
     let say = |what: &str, inside: &Markup| saying(&view.id, what, Some(ask.id), inside);
     let read = ask.kind == "measure" || proves_meter(ask);
     let meters = view.meters.iter().any(|m| m.name.is_some());
+    let charge = ask.points.as_ref().and_then(of_charge);
     html! {
         section.ask data-ask=(ask.id) data-kind=(ask.kind) data-gate[screen.for_a_gate()] data-function=[ask.function] data-what=[ask.what.as_ref()]
             data-act=[ask.act.as_ref()] data-ends=[ask.ends.as_ref().map(|e| e.join(" "))] {
@@ -43,7 +44,7 @@ pub(super) fn asked(reader: Reader, screen: &Screen, ask: &Ask, watching: Option
             @if let Some(held) = ask.hold { p.mark { (t.say(&format!("hold-{held}"))) } }
             (places(t, screen, ask))
             @if ask.kind != "look" { p.why { (why(t, screen, ask)) } }
-            @if ask.kind != "act" {
+            @if ask.kind != "act" && charge.is_none() {
                 img.drawing src={ "/api/v1/visits/" (view.id) "/asks/" (ask.id) "/picture.svg?language=" (t.tag()) }
                     alt=(t.tell("drawing-of", &[("what", &unmarked(&short(t, screen, ask)))]));
             }
@@ -97,7 +98,8 @@ fn places(t: Tongue, screen: &Screen, ask: &Ask) -> Markup {
         @if ask.act.as_deref() == Some("fit") {
             p { a.button href={ "/visits/" (screen.view.id) "/add" } { (t.say("tell-stamp")) } }
         }
-        @if let Some(points) = &ask.points {
+        @if let Some(words) = ask.points.as_ref().and_then(of_charge) { p { b { (phrase(t, words)) } } }
+        @else if let Some(points) = &ask.points {
             ul.probes { @for (mark, point) in ["A", "B"].iter().zip(points) {
                 li { span class={ "probe " (mark.to_lowercase()) } { (mark) } " " b { (point) }
                     @if let Some(words) = screen.point(point) { " " span.small { (said(t, words)) } } }
@@ -184,7 +186,7 @@ pub(super) fn units(function: Option<&str>, degrees: Degrees) -> &'static [&'sta
         Some("amps-ac" | "amps-dc") => &["A", "mA"],
         Some("celsius") if degrees == Degrees::Fahrenheit => &["[degF]", "Cel"],
         Some("celsius") => &["Cel", "[degF]"],
-        Some("pascals") => &["Pa", "kPa"],
+        Some("pascals") => &["kPa", "bar", "MPa", "Pa"],
         Some("hertz") => &["Hz", "kHz"],
         _ => &["%"],
     }

@@ -1,7 +1,7 @@
 //! Words in the page's markup. What is said, and in which languages, is of the crate `ohmtrail-words`.
 
 use maud::{Markup, html};
-use ohmtrail_visit::{AMBIENT, LEADS};
+use ohmtrail_visit::{AMBIENT, LEADS, charge_point};
 use ohmtrail_words::{Said, Tongue, runs};
 
 /// Words of a sheet or of this program that stay the same: in the reader's language where it has them, else
@@ -34,14 +34,21 @@ pub fn other(text: &str) -> Option<&'static str> {
     only.and_then(|run| run.other).map(Tongue::tag)
 }
 
-/// Two points of a unit by their names; the probes held together, and the air, in words.
+/// Two points of a unit by their names; the probes held together, the air, and what is read of a charge, in
+/// words.
 pub(super) fn between(t: Tongue, points: &[String; 2]) -> String {
     let [a, b] = points;
-    match (a.as_str(), b.as_str()) {
-        (LEADS, LEADS) => t.say("leads-together"),
-        (AMBIENT, AMBIENT) => t.say("ambient-air"),
+    match (a.as_str(), b.as_str(), of_charge(points)) {
+        (LEADS, LEADS, _) => t.say("leads-together"),
+        (AMBIENT, AMBIENT, _) => t.say("ambient-air"),
+        (.., Some(words)) => t.phrase_or_own(words),
         _ => format!("{a} – {b}"),
     }
+}
+
+/// What is read of a charge there; none of points of the unit's wiring.
+pub(super) fn of_charge([a, b]: &[String; 2]) -> Option<&'static str> {
+    charge_point(a).filter(|_| a == b)
 }
 
 #[cfg(test)]

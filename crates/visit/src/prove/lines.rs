@@ -9,6 +9,7 @@ use ohmtrail_core::rules::current;
 use ohmtrail_trail::event::{Act, Power, Proof, Request};
 use ohmtrail_words::Said;
 
+use super::charge;
 use super::fit::{self, Place};
 use super::mended::{Answer, How, Mended, Told};
 use super::plan::{Against, Item, Outside, Quest, plan};
@@ -34,6 +35,7 @@ pub(crate) enum Todo {
     Ohms(usize),
     PutRight(Vec<String>),
     Item(Box<Item>),
+    Charge(charge::Step),
 }
 
 /// A proof, and what is to be done for it; none where it is settled.
@@ -108,6 +110,8 @@ pub(crate) fn lines(
     let items = plan(book, record, mended);
     let each = items.into_iter().map(|i| item(book, record, mended, i));
     all.extend(each);
+    // Last, on a unit that was seen to run.
+    all.extend(charge::line(book, record, mended));
     all
 }
 
@@ -121,7 +125,7 @@ fn measures(answer: &Answer, book: &Book<'_>, points: [PointId; 2], at_start: bo
 }
 
 /// The take of an answer, if it still counts.
-fn take<'r>(record: &'r Record, answer: &Answer) -> Option<&'r Took> {
+pub(super) fn take<'r>(record: &'r Record, answer: &Answer) -> Option<&'r Took> {
     let How::Took(number) = answer.how else {
         return None;
     };
@@ -372,7 +376,6 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
                 Quest::Look { what, .. } => {
                     matches!(&a.request, Request::Look { what: own } if own == what)
                 }
-                Quest::Word(act) => matches!(&a.request, Request::Act { act: own } if own == act),
                 Quest::Measure {
                     function,
                     points,
@@ -398,7 +401,6 @@ fn item(book: &Book<'_>, record: &Record, mended: &Mended, item: Item) -> Line {
             let words = Said::message(if *yes { "paper-yes" } else { "paper-no" });
             line(what, Some(yes == want), words, ask)
         }
-        (How::Done, Quest::Word(_)) => line(what, Some(true), "by the technician's word", ask),
         (How::Took(_), _) => match take(record, answer).filter(|t| t.take.state.power == Power::On)
         {
             Some(took) => measured(book, record, mended, &item, took),

@@ -7,10 +7,13 @@ use ohmtrail_circuit::operate::{Motion, Unit};
 use ohmtrail_circuit::rewired::Rewired;
 use ohmtrail_circuit::sheet::PointId;
 use ohmtrail_circuit::unit::Drawn;
+use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, Fitted, Repair, RepairEnd, Request};
 
+use super::charge::{self, SUPERHEAT_KEY};
 use crate::book::Book;
 use crate::record::{Record, Wire};
+use crate::words;
 
 /// What the unit is told by its thermostat and its defrost board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +43,8 @@ pub(crate) struct Answer {
     pub how: How,
     /// Which wiring it was made on.
     pub wired: u32,
+    /// In which run of the unit.
+    pub run: u32,
     pub told: Told,
 }
 
@@ -50,6 +55,22 @@ pub(crate) struct Healthy {
     pub running: BTreeSet<usize>,
     /// Contactors that are in.
     pub pulled_in: BTreeSet<usize>,
+}
+
+/// Whether an act starts the unit, stops it, or changes what it does.
+fn starts_or_stops(act: &Act) -> bool {
+    matches!(
+        act,
+        Act::CallOn
+            | Act::CallOff
+            | Act::CallHeating
+            | Act::StartDefrost
+            | Act::OpenBreaker
+            | Act::CloseBreaker
+            | Act::LockDisconnect
+            | Act::OpenOtherSources
+            | Act::PutRight(_)
+    )
 }
 
 /// A repair, as far as its trail goes.
@@ -64,6 +85,12 @@ pub struct Mended {
     pub(crate) told: Told,
     /// Counts changes of the wiring.
     pub(crate) wired: u32,
+    /// Counts what starts, stops or rewires the unit: between two of these it is in one run.
+    pub(crate) run: u32,
+    /// Since when it runs by its call, on the clock of the record.
+    pub(crate) began: Option<Micros>,
+    /// The last ask that was answered before the plate of the charge was last corrected.
+    pub(crate) plated: u32,
     /// How often ends were said to be put right.
     pub(crate) put_right: u32,
     pub(crate) answers: Vec<Answer>,
@@ -90,7 +117,10 @@ impl Mended {
         }
         // What is stamped on a new part is read anew.
         let stay = repair.plates.iter();
-        let stay = stay.filter(|p| !repair.parts.contains(&p.part));
+        // A target superheat is of the weather of its day.
+        let stay = stay
+            .filter(|p| !repair.parts.contains(&p.part))
+            .filter(|p| p.part != "unit" || p.key != SUPERHEAT_KEY);
         record.plates.extend(stay.cloned());
         record.mended = Some(Box::new(Mended {
             repair: repair.clone(),
@@ -98,6 +128,9 @@ impl Mended {
             end: None,
             told: Told::Call,
             wired: 0,
+            run: 0,
+            began: None,
+            plated: 0,
             put_right: 0,
             answers: Vec::new(),
             rewired: OnceLock::new(),
@@ -105,8 +138,14 @@ impl Mended {
         }));
     }
 
-    /// Folds one event. `asked` is the request that it answers.
-    pub(crate) fn apply(&mut self, event: &Event, asked: impl Fn(u32) -> Option<Request>) {
+    /// Folds one event. `asked` is the request that it answers; the record has the time, and whether the unit
+    /// has its power, as they are with that event.
+    pub(crate) fn apply(
+        &mut self,
+        event: &Event,
+        (now, has_power): (Micros, bool),
+        asked: impl Fn(u32) -> Option<Request>,
+    ) {
         match event {
             Event::Took(take) => self.answer(take.ask, How::Took(take.take), asked),
             Event::Looked { ask, answer, .. } => self.answer(*ask, How::Looked(*answer), asked),
@@ -131,18 +170,37 @@ impl Mended {
                     }
                     _ => {}
                 }
+                if starts_or_stops(&acted.act) {
+                    self.runs_anew(now, has_power);
+                }
             }
             Event::Lifted { .. } => {
                 self.wired += 1;
                 self.rewired = OnceLock::new();
+                self.runs_anew(now, false);
             }
-            Event::PutBack { .. } => self.wired += 1,
+            Event::PutBack { .. } => {
+                self.wired += 1;
+                self.runs_anew(now, false);
+            }
+            // What it has of its power is not known any more.
+            Event::Gate(gate) if !gate.open && gate.why == words::LIVE => {
+                self.runs_anew(now, false);
+            }
+            Event::Plate(plate) if charge::rests_on(plate) => {
+                self.plated = self.answers.last().map_or(0, |a| a.ask);
+            }
             // What it came to rests on it: it is come to anew.
             Event::Struck { .. } => self.end = None,
             Event::Fitted(fitted) => self.fitted.push(fitted.clone()),
             Event::RepairEnded(end) => self.end = Some(end.clone()),
             _ => {}
         }
+    }
+
+    fn runs_anew(&mut self, now: Micros, has_power: bool) {
+        self.run += 1;
+        self.began = (has_power && self.told == Told::Call).then_some(now);
     }
 
     fn answer(&mut self, ask: Option<u32>, how: How, asked: impl Fn(u32) -> Option<Request>) {
@@ -152,6 +210,7 @@ impl Mended {
                 request,
                 how,
                 wired: self.wired,
+                run: self.run,
                 told: self.told,
             });
         }

@@ -9,6 +9,7 @@
 //! [`lines`] says at any time what the trail proves and what is still to be done, by its fold alone;
 //! here is the way to the next of these, through the same gates as every other ask.
 
+mod charge;
 mod end;
 mod fit;
 mod judge;
@@ -21,15 +22,19 @@ mod start;
 use ohmtrail_circuit::rewired::Telling;
 use ohmtrail_core::gates::{DeadAsk, Energise, Event as Gated, Gate, LiveAsk, PowerOn, TouchAsk};
 use ohmtrail_core::isolate::State;
+use ohmtrail_core::refrigerant::STEADY;
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{Act, Event, Power, Repair, Request, Stamp};
 use ohmtrail_words::Said;
 
+pub use self::charge::point_words;
+pub(crate) use self::charge::{KEYS as CHARGE_KEYS, reads, rests_on};
 pub(crate) use self::fit::fitted;
 pub(crate) use self::judge::{expected, verdict};
 pub use self::mended::Mended;
 pub use self::start::{NoRepair, repair};
 
+use self::charge::Step;
 use self::lines::{Todo, because, goes, lines, swaps_words};
 use self::mended::Told;
 use self::plan::{Item, Quest};
@@ -37,7 +42,7 @@ use crate::book::Book;
 use crate::gate::{HIGHEST, Way, Wish, there};
 use crate::handle::unknown;
 use crate::refusal::Refusal;
-use crate::visit::{Purpose, Visit};
+use crate::visit::{Purpose, Visit, Waiting};
 
 /// What must still be so when the answer comes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,6 +55,8 @@ pub(crate) enum Needs {
     Ready,
     /// It has its power.
     Power,
+    /// It has its power, and is in this run.
+    Run(u32),
     Nothing,
 }
 
@@ -139,7 +146,8 @@ impl Visit<'_> {
         let todo = todo?;
         let ended = self.record.leave.as_ref();
         let ended = ended.map(|why| because("proofs-ended", why));
-        let under_power = matches!(todo, Todo::Item(_)) && self.record.has_power();
+        let under_power =
+            matches!(todo, Todo::Item(_) | Todo::Charge(_)) && self.record.has_power();
         let no_dead = self.live.no_dead.clone().filter(|_| !under_power);
         let barred = no_dead.or(self.live.no_power.clone());
         ended.or(barred.map(Said::told))
@@ -178,7 +186,14 @@ impl Visit<'_> {
                 let why = Said::message("why-put-right").with("each", each);
                 act(Act::PutRight(ends.clone()), why, Needs::Touch)
             }
-            Todo::Item(item) => self.towards_item(item, now),
+            Todo::Item(item) => {
+                there!(self.towards_told(item.told, now));
+                self.ask_item(item)
+            }
+            Todo::Charge(step) => {
+                there!(self.towards_told(Told::Call, now));
+                self.ask_charge(*step, now)
+            }
         }
     }
 
@@ -312,7 +327,8 @@ impl Visit<'_> {
         }
     }
 
-    fn towards_item(&self, item: &Item, now: Micros) -> Way {
+    /// Under power, with what the unit is told.
+    fn towards_told(&self, told: Told, now: Micros) -> Way {
         let Some(mended) = self.record.mended.as_deref() else {
             return Way::There;
         };
@@ -331,31 +347,59 @@ impl Visit<'_> {
             };
             there!(self.reach(on, now, false));
         }
-        match (item.told, mended.told) {
-            (wanted, now) if wanted == now => {}
+        match (told, mended.told) {
+            (wanted, now) if wanted == now => Way::There,
             (Told::Call, Told::Nothing) => {
                 let why = "set the voltmeter on the line to hold its lowest value and the clamp to hold \
                            its highest, then turn the thermostat to a call; if a motor hums and does \
                            not turn, switch off within 5 s";
-                return self.towards_call(Act::CallOn, why, now);
+                self.towards_call(Act::CallOn, why, now)
             }
             (Told::Heating | Told::Defrost, Told::Nothing) => {
                 let why = "the other mode: turn the thermostat to a call for heating; pass this over with \
                            the reason where the weather does not allow it";
-                return self.towards_call(Act::CallHeating, why, now);
+                self.towards_call(Act::CallHeating, why, now)
             }
             (Told::Defrost, Told::Heating) => {
                 let why = "start a defrost by the board's own means, as its maker says; pass this over \
                            with the reason where it cannot be started";
-                return act(Act::StartDefrost, why, Needs::Power);
+                act(Act::StartDefrost, why, Needs::Power)
             }
             _ => {
                 let why = "the call is turned off before the mode is changed: a compressor rests about 5 \
                            minutes between starts";
-                return act(Act::CallOff, why, Needs::Nothing);
+                act(Act::CallOff, why, Needs::Nothing)
             }
         }
-        self.ask_item(item)
+    }
+
+    /// A reading of the charge once the unit has run for long enough, or the word for it.
+    fn ask_charge(&self, step: Step, now: Micros) -> Way {
+        let Some(mended) = self.record.mended.as_deref() else {
+            return Way::There;
+        };
+        let why = charge::why(self.book, &self.record, mended, step);
+        let Step::Read(reading) = step else {
+            return act(Act::ProveCharge, why, Needs::Power);
+        };
+        let Some(began) = mended.began else {
+            return Way::Barred("it is not known since when the unit runs".into());
+        };
+        let steady = (STEADY.limit().low() * 60e6) as u64;
+        let left = steady.saturating_sub(self.record.elapsed(now).since(began));
+        if left > 0 {
+            return Way::Wait(Waiting {
+                until: Micros(now.0.saturating_add(left)),
+                why: "the unit runs for 15 minutes without a stop before its charge is read",
+            });
+        }
+        let point = || reading.point().to_owned();
+        let request = Request::Measure {
+            function: reading.function(),
+            points: [point(), point()],
+            state: self.record.state(),
+        };
+        wish(request, why, reading.minutes(), Needs::Run(mended.run))
     }
 
     /// A call that starts the unit, once it is ready for that.
@@ -383,7 +427,6 @@ impl Visit<'_> {
                 0.5,
                 Needs::Power,
             ),
-            Quest::Word(word) => act(word.clone(), item.why.clone(), Needs::Power),
             Quest::Measure {
                 function,
                 points,
@@ -428,6 +471,10 @@ impl Visit<'_> {
             }
             Needs::Ready => self.gates.ready_to_energise(now).is_none(),
             Needs::Power => !self.record.has_power(),
+            Needs::Run(run) => {
+                let mended = self.record.mended.as_deref();
+                !self.record.has_power() || mended.is_none_or(|m| m.run != run)
+            }
             Needs::Nothing => false,
         }
     }

@@ -10,7 +10,6 @@ use ohmtrail_core::reading::Function;
 use ohmtrail_core::rules::{Rule, control, current, drop, supply};
 use ohmtrail_core::source::{Source, Status};
 use ohmtrail_core::verdict::{Bands, Limit};
-use ohmtrail_trail::event::Act;
 use ohmtrail_words::Said;
 
 use super::mended::{Mended, Told};
@@ -40,8 +39,6 @@ pub(crate) enum Quest {
         points: [PointId; 2],
         at_start: bool,
     },
-    /// An act that is confirmed by word.
-    Word(Act),
 }
 
 /// What an answer is held against.
@@ -102,7 +99,6 @@ pub(crate) fn plan(book: &Book<'_>, record: &Record, mended: &Mended) -> Vec<Ite
     }
     items.extend(sections(book, record, &motors));
     items.extend(heat_pump(book, record, &motors));
-    items.extend(charge(book, mended));
     items
 }
 
@@ -494,28 +490,4 @@ fn stands(book: &Book<'_>, item: Item, record: &Record, part: &Part) -> Item {
         why: "in a defrost the outdoor fan stands still: no amperes to speak of".into(),
         ..item
     }
-}
-
-/// A part of the refrigerant circuit was fitted: the charge is to be proven, too.
-fn charge(book: &Book<'_>, mended: &Mended) -> Option<Item> {
-    let fitted = mended.repair.parts.iter();
-    let mut parts = fitted.filter_map(|name| book.sheet.parts.iter().find(|p| p.name == *name));
-    let part = parts.find(|p| {
-        hermetic(p)
-            || matches!(
-                p.kind.name,
-                "pressure-switch" | "refrigerant" | "liquid-valve"
-            )
-            || p.kind.name.ends_with("-pressure-control")
-    })?;
-    Some(Item {
-        what: "refrigerant charge".into(),
-        quest: Quest::Word(Act::ProveCharge),
-        ..measure(
-            Said::default(),
-            Function::VoltsAc,
-            [0, 0],
-            of_part(book, "why-charge", part),
-        )
-    })
 }

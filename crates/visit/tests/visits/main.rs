@@ -3,6 +3,7 @@
 
 mod at_work;
 mod bench;
+mod charge;
 mod cooldown;
 mod earlier;
 mod gates;

@@ -458,6 +458,7 @@ pub extern "C" fn probe_charge() {
     p1(charge::ChargeError::words);
     p3(charge::Weather::expected);
     p2(charge::Weather::allows);
+    p1(charge::Weather::drawn_humidity);
     p4(charge::Weather::over);
     p4(charge::diagnose);
 }

@@ -19,11 +19,12 @@ mod table;
 use serde::Serialize;
 
 use super::weather::modelled;
-use super::{Metering, Unprovable, provable};
+use super::{HUMIDITY, Metering, Unprovable, provable};
 use crate::accuracy::{Measured, Quantity};
 use crate::isolate::plan::{Active, Prospect};
 use crate::isolate::{Belief, Evidence, Planner, Standing, State};
 use crate::math::root_sum_square;
+use crate::psychrometrics::Air;
 use crate::rules::RuleError;
 use crate::source::{Source, Status};
 use crate::units::{Celsius, Kelvins, Pascals};
@@ -129,6 +130,14 @@ impl Weather {
             u: root_sum_square([spread, self.doubt(slopes)]),
             assumed: self.assumed(),
         }
+    }
+
+    /// Whether the return air is as humid as some that the model was drawn in: [`HUMIDITY`].
+    #[must_use]
+    pub fn drawn_humidity(&self) -> bool {
+        let air = Air::by_wet_bulb(self.indoor.value, self.wet_bulb.value, self.air.value);
+        let limit = HUMIDITY.limit();
+        air.is_ok_and(|air| (limit.low()..=limit.high()).contains(&air.relative_humidity().get()))
     }
 
     fn assumed(&self) -> bool {
