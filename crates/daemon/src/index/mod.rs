@@ -59,6 +59,7 @@ struct State {
 
 /// How the index stands.
 #[derive(Debug, Clone, Serialize, ToSchema)]
+#[schema(as = IndexStanding)]
 pub struct Standing {
     /// When it was last brought up to date; none if it was not since the daemon started.
     updated: Option<String>,
