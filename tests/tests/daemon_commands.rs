@@ -105,6 +105,8 @@ const TABLE: &[(&str, Served)] = &[
     ("index trend", INDEX),
     ("index export", INDEX),
     ("index kinds", INDEX),
+    ("index push", PUSH),
+    ("index fetch", PUSH),
     ("sheet list", By(&["get /api/v1/sheets"])),
     ("sheet kinds", By(&["get /api/v1/kinds"])),
     (
@@ -191,6 +193,8 @@ const TRAY: Served = Not("measures at the bench where the command runs, with a m
 const INDEX: Served = Not(
     "reads the index beside the trails, where the command runs; the daemon does not serve it yet",
 );
+const PUSH: Served =
+    Not("goes out to a store or a database, with the keys to it; the daemon has none");
 const CHECKS: Served = By(&["post /api/v1/checks"]);
 const SHEET: Served = By(&["get /api/v1/sheets/{sheet}"]);
 const BOX: Served = Not(
