@@ -172,7 +172,10 @@ fn at_the_door_a_part_failed_again_only_if_it_was_replaced() {
     ]);
     house.up_to_date();
     let door = house.at_the_door("invented-again");
-    assert!(door.contains("Failed again: run-cap"), "{door}");
+    assert!(
+        door.contains("Failed again: <code>run-cap</code>"),
+        "{door}"
+    );
     assert!(
         door.contains(
             "Failed again after it was replaced, found in 2 visits: look for what makes it fail."
@@ -225,7 +228,7 @@ fn at_the_door_a_part_failed_again_only_if_it_was_replaced() {
     );
     let page = house.page("/visits/a-2");
     assert!(
-        page.contains("What failed before: run-cap"),
+        page.contains("What failed before: <code>run-cap</code>"),
         "once before it"
     );
 }

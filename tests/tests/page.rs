@@ -105,7 +105,9 @@ fn only_english() -> BTreeSet<String> {
             .collect()
     };
     let english: BTreeSet<String> = all(Tongue::English);
-    let only: BTreeSet<String> = english.difference(&all(Tongue::Spanish)).cloned().collect();
+    let mut only: BTreeSet<String> = english.difference(&all(Tongue::Spanish)).cloned().collect();
+    // The symbol of a unit is the same in every language (BIPM, The International System of Units, table 8).
+    only.remove("bar");
     assert!(only.len() > 500 && only.contains("the"), "{}", only.len());
     only
 }

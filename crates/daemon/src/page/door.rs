@@ -44,10 +44,10 @@ pub(super) fn door(t: Tongue, screen: &Screen) -> Markup {
                 details #door-more {
                     summary {
                         @if again.is_empty() {
-                            (t.say("door")) ": " (names.join(", "))
+                            (t.say("door")) ": " code { (names.join(", ")) }
                         } @else {
                             span.sign aria-hidden="true" {}
-                            (t.tell("door-again", &[("parts", &again.join(", "))]))
+                            (t.say("door-again")) ": " code { (again.join(", ")) }
                         }
                     }
                     (parts(t, &at.parts[..at.parts.len().min(PARTS)], FINDINGS, &|f| screen.fault_words(t, f)))
@@ -71,7 +71,7 @@ pub(super) fn parts(
             @for part in parts {
                 @let times = part.times().to_string();
                 li {
-                    b { (part.part) }
+                    b { code { (part.part) } }
                     @if part.again() {
                         p.mark { (t.tell("failed-again", &[("times", &times)])) }
                     } @else if part.times() > 1 {

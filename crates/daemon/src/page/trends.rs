@@ -29,20 +29,20 @@ fn one(t: Tongue, trend: &Trend) -> Markup {
     let row = |at_us: i64, value: f64, u: f64| html! { tr { th scope="row" { (day(at_us)) } td { (scale.number(value, u)) " ± " (scale.with_unit(2.0 * u, u)) } } };
     html! {
         article.sheet {
-            h3 { (series.part) ": " (t.say(&format!("quantity-{}", series.quantity.name()))) ", " (a) " – " (b) }
+            h3 { code { (series.part) } ": " (t.say(&format!("quantity-{}", series.quantity.name()))) ", " code { (a) " – " (b) } }
             @if series.quantity == Quantity::Winding { p.small { (t.say("brought-to-25")) } }
             @if let Some(at) = series.since_us.filter(|_| !series.of_former) {
                 p.small { (t.tell("since-renewed", &[("day", &day(at))])) }
             }
             @if !values.is_empty() {
                 table.offer {
-                    caption.unseen { (series.part) }
+                    caption.unseen { code { (series.part) } }
                     tbody { @for v in &values[earlier..] { (row(v.at_us, v.value, v.u)) } }
                 }
             }
             @if earlier > 0 {
                 details { summary { (t.tell("earlier-values", &[("count", &earlier.to_string())])) }
-                    table.offer { caption.unseen { (series.part) } tbody { @for v in &values[..earlier] { (row(v.at_us, v.value, v.u)) } } } }
+                    table.offer { caption.unseen { code { (series.part) } } tbody { @for v in &values[..earlier] { (row(v.at_us, v.value, v.u)) } } } }
             }
             @for (why, n) in &series.left_out {
                 p.small { (t.tell("left-out", &[("count", &n.to_string())])) " " (phrase(t, why)) }
