@@ -87,7 +87,7 @@ impl Reading {
         }
     }
 
-    /// Minutes that it takes.
+    /// Minutes that it takes; common practice, no published source.
     pub(crate) const fn minutes(self) -> f32 {
         match self {
             Reading::Suction | Reading::Liquid => 2.0,

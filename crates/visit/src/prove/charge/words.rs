@@ -12,7 +12,8 @@ use crate::book::Book;
 use crate::prove::mended::Mended;
 use crate::record::Record;
 
-/// So many suspects are named, the most probable ones; what is rarer than one in a hundred is left out.
+/// So many suspects are named, the most probable ones; what is rarer than one in a hundred is left out. A
+/// choice of what fits on a line; common practice, no published source.
 const NAMED: usize = 3;
 const RARE: f32 = 0.01;
 
