@@ -10,10 +10,10 @@ use ohmtrail_trail::event::{
     Act, Asked, Entry, Event, MeterJoined, PlateEntry, Proof, Proved, Repair, Request,
 };
 use ohmtrail_visit::{Book, Input, Inputs, SheetBundle, Stage, Taken, Visit};
-use ohmtrail_words::{Said, Tongue, runs};
 
 use crate::bench::{Hands, bundle, joined};
 use crate::prove::{begin, plate};
+use crate::spanish::in_spanish;
 
 const CHARGE: &str = "refrigerant charge";
 const SEED: u64 = 2;
@@ -228,15 +228,6 @@ fn proof(hands: &Hands<'_>) -> Proof {
     in_spanish(what);
     in_spanish(words);
     proofs[at].clone()
-}
-
-fn in_spanish(said: &Said) {
-    let text = said.marked(Tongue::Spanish);
-    let english: Vec<&str> = runs(&text)
-        .filter(|r| r.other.is_some())
-        .map(|r| r.words)
-        .collect();
-    assert!(english.is_empty(), "{english:?} in {said}");
 }
 
 fn says(proof: &Proof, words: &[&str]) {

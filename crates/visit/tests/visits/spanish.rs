@@ -9,7 +9,7 @@ use crate::bench::{Hands, bundle};
 use crate::prove::{begin, found, honest, run, stamp};
 
 /// Nothing of it stands in English there.
-fn in_spanish(said: &Said) {
+pub(crate) fn in_spanish(said: &Said) {
     let text = said.marked(Tongue::Spanish);
     let english: Vec<&str> = runs(&text)
         .filter(|r| r.other.is_some())
