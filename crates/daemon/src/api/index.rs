@@ -40,6 +40,17 @@ pub struct WhichUnit {
     /// A simulated one; without it, a real one.
     #[serde(default)]
     simulated: bool,
+}
+
+/// Which visits of a unit.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct WhichVisits {
+    /// The unit, as the shop names it.
+    unit: String,
+    /// A simulated one; without it, a real one.
+    #[serde(default)]
+    simulated: bool,
     /// Of its visits, how many: 1 to 200, 20 without it.
     limit: Option<u32>,
 }
@@ -157,11 +168,11 @@ pub async fn search(
 }
 
 /// List a unit's visits, the latest first
-#[utoipa::path(get, path = "/api/v1/index/history", tag = "index", params(WhichUnit),
+#[utoipa::path(get, path = "/api/v1/index/history", tag = "index", params(WhichVisits),
     responses((status = 200, body = forms::Visits), Problem))]
 pub async fn history(
     State(app): State<App>,
-    Query(which): Query<WhichUnit>,
+    Query(which): Query<WhichVisits>,
 ) -> Result<Json<forms::Visits>, Problem> {
     let limit = limited(which.limit)?;
     let asked = app
@@ -177,7 +188,6 @@ pub async fn door(
     State(app): State<App>,
     Query(which): Query<WhichUnit>,
 ) -> Result<Json<forms::Door>, Problem> {
-    limited(which.limit)?;
     let asked = app.index().ask(move |index| {
         let parts = index.door(&which.unit, which.simulated)?;
         Ok(forms::Door::of(&which.unit, &parts))
