@@ -112,6 +112,11 @@ impl Written {
         limits: Option<(f64, f64)>,
     ) -> &mut Self {
         self.takes += 1;
+        // As the core and the visit name them.
+        let source = match function {
+            Function::Farads => "marking on the capacitor",
+            _ => "what healthy units of this sheet show",
+        };
         let verdict = limits.map(|(lower, upper)| {
             let class = match value {
                 v if v < lower => Class::Low,
@@ -125,7 +130,7 @@ impl Written {
                 lower: Some(lower),
                 upper: Some(upper),
                 too_close: false,
-                source: "marking on the part".to_owned(),
+                source: source.to_owned(),
                 status: "invented".to_owned(),
                 words: class.word().to_owned(),
             }

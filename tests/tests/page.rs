@@ -256,3 +256,10 @@ fn over_the_years_on_a_phone() {
     let shut = ended["shut"].as_str().expect("text");
     assert!(shut.contains("run-cap"), "{shut}");
 }
+
+#[test]
+fn over_the_years_on_a_desktop_in_spanish() {
+    let ended = over_the_years(1366, 768, "es");
+    let shut = ended["shut"].as_str().expect("text");
+    assert!(shut.contains("fall") && shut.contains("run-cap"), "{shut}");
+}
