@@ -184,7 +184,7 @@ fn at_the_door_a_part_failed_again_only_if_it_was_replaced() {
     );
     assert!(door.contains("2016-12-26: "), "{door}");
     // How sure it was, what it was to the others, and what came of it.
-    assert!(door.contains("Probability 99.0 %, root cause"), "{door}");
+    assert!(door.contains("probability 99.0 %, root cause"), "{door}");
     assert!(
         door.contains("; a repair was approved; another one was fitted 2016-03-03"),
         "{door}"

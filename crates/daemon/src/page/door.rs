@@ -46,7 +46,6 @@ pub(super) fn door(t: Tongue, screen: &Screen) -> Markup {
                         @if again.is_empty() {
                             (t.say("door")) ": " code { (names.join(", ")) }
                         } @else {
-                            span.sign aria-hidden="true" {}
                             (t.say("door-again")) ": " code { (again.join(", ")) }
                         }
                     }
@@ -104,7 +103,7 @@ fn finding(t: Tongue, failure: &Failure, fault_words: &dyn Fn(&str) -> String) -
     let role = role.map(|role| t.say(&format!("role-{role}")));
     html! {
         (day(failure.at_us)) ": " (marked(&fault_words(&failure.fault)))
-        " (" (t.tell("finding-share", &[("share", &percent(failure.p))]))
+        " (" (t.tell("found-share", &[("share", &percent(failure.p))]))
         @if let Some(role) = role { ", " (role) }
         ")"
         @for more in [decided, fitted].into_iter().flatten() { "; " (more) }

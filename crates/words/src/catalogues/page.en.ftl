@@ -361,3 +361,4 @@ why-no-slope = it does not move more than its uncertainty
 why-no-limit = there is no limit on the side that it moves to
 why-no-source = no limit of a winding has a published source: only how it moves is said
 why-far = by its line more than { $ahead } years after the last visit: the visits span { $span } years, and { $times } times that is as far as a line is followed
+found-share = probability { $share } %

@@ -292,21 +292,21 @@ wires-unchecked = Puestos de vuelta y sin comprobar
 take-live = Tomar lo que muestra { $meter }, cuando se estabilice
 take-typed = O como se leyó en una pantalla:
 
-units = Unidades a lo largo de los años
-units-all = Todas las unidades
-units-real = Unidades reales
-units-simulated = Unidades simuladas
-units-later = Visitadas después
-units-earlier = Visitadas antes
-no-units = En el índice no hay ninguna visita a una unidad así.
+units = Equipos a lo largo de los años
+units-all = Todos los equipos
+units-real = Equipos reales
+units-simulated = Equipos simulados
+units-later = Visitados después
+units-earlier = Visitados antes
+no-units = En el índice no hay ninguna visita a un equipo así.
 unit-visits = { $visits ->
     [1] 1 visita, { $day }
    *[other] { $visits } visitas, la última { $day }
  }
-unit-over-years = Esta unidad a lo largo de los años
-simulated-unit = simulada
+unit-over-years = Este equipo a lo largo de los años
+simulated-unit = simulado
 search = Buscar
-search-words = Palabras de unidades, órdenes de trabajo, notas, placas o fallas
+search-words = Palabras de equipos, órdenes de trabajo, notas, placas o fallas
 no-visit-has-words = Ninguna visita tiene todas estas palabras.
 only-latest = Se muestran solo las { $visits } visitas más recientes.
 outcome-none = no se concluyó nada
@@ -361,3 +361,4 @@ why-no-slope = no cambia más que su incertidumbre
 why-no-limit = no hay límite del lado hacia el que cambia
 why-no-source = ningún límite de un devanado tiene una fuente publicada: solo se dice cómo cambia
 why-far = según su recta, más de { $ahead } años después de la última visita: las visitas abarcan { $span } años, y { $times } veces eso es lo más lejos que se sigue una recta
+found-share = probabilidad { $share } %

@@ -169,5 +169,5 @@ fit-row-section = { $section } { $aspect }: { $reason } ({ $source })
 fit-nothing-known = nada se sabe de la pieza nueva: diga lo que lleva marcado antes de ponerla, como valores de placa de { $part }
 fit-plate = placa de { $part }: { $wrong }
 fit-refused = { $part } no se debe cambiar por esta: { $words }; tome otra, o pase esto por alto
-index-no-unit = en el índice no hay ninguna unidad «{ $unit }»
+index-no-unit = en el índice no hay ningún equipo «{ $unit }»
 index-not-made = el índice se está haciendo a partir de los registros; inténtelo de nuevo en un momento
