@@ -111,6 +111,8 @@ const TABLE: &[(&str, Served)] = &[
         Not("hands whole tables on, where the command runs"),
     ),
     ("index kinds", By(&["get /api/v1/index/kinds"])),
+    ("index push", PUSH),
+    ("index fetch", PUSH),
     ("sheet list", By(&["get /api/v1/sheets"])),
     ("sheet kinds", By(&["get /api/v1/kinds"])),
     (
@@ -195,6 +197,8 @@ const STOCK: Served =
 const BENCH: Served = Not("reads a table, which lies where the command runs");
 const TRAY: Served = Not("measures at the bench where the command runs, with a meter of its own");
 const KEPT: Served = By(&["get /api/v1/index"]);
+const PUSH: Served =
+    Not("goes out to a store or a database, with the keys to it; the daemon has none");
 const CHECKS: Served = By(&["post /api/v1/checks"]);
 const SHEET: Served = By(&["get /api/v1/sheets/{sheet}"]);
 const BOX: Served = Not(

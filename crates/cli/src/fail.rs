@@ -68,8 +68,8 @@ impl From<ohmtrail_index::Error> for Fail {
         let exit = match &error {
             E::Io { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Exit::Input,
             E::Missing { .. } | E::NotAnIndex { .. } | E::OtherVersion { .. } => Exit::Input,
-            E::NoUnit { .. } => Exit::Input,
-            E::NoFolders { .. } => Exit::Usage,
+            E::NoUnit { .. } | E::Empty { .. } => Exit::Input,
+            E::NoFolders { .. } | E::Address(_) => Exit::Usage,
             E::Damaged { .. } => Exit::Damaged,
             _ => Exit::System,
         };

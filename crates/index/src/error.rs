@@ -46,10 +46,19 @@ pub enum Error {
         /// What was found.
         what: String,
     },
-    /// SQLite refused.
+    /// There is no index in the database.
+    #[error("{name}: there is no index in this database; `ohmtrail index push` makes it")]
+    Empty {
+        /// Which database, without its password.
+        name: String,
+    },
+    /// An address is none that can be used, or a file that belongs to it is not.
+    #[error("{0}")]
+    Address(String),
+    /// The database or the store refused, or cannot be reached.
     #[error("{name}: {why}")]
     Store {
-        /// Which index.
+        /// Which.
         name: String,
         /// What it said.
         why: String,

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::sync_channel;
 use std::thread;
 
-use ohmtrail_trail::Hash;
+use ohmtrail_trail::{Damage, Hash};
 
 use crate::error::Error;
 use crate::files::{
@@ -366,7 +366,7 @@ impl Gathering<'_> {
             head: folded.head.to_string(),
             rewritten: had.as_ref().and_then(|had| rewritten(had, &folded)),
         };
-        let problem = now.rewritten.clone().or_else(|| damaged(&folded));
+        let problem = now.rewritten.clone().or_else(|| say_damage(&folded.damage));
         let holder = self.holders.get(&folded.visit).cloned();
         let holder = holder.filter(|holder| holder != path);
         let stronger = holder.as_ref().filter(|holder| {
@@ -458,9 +458,10 @@ fn rewritten(had: &Had, folded: &Folded) -> Option<String> {
     had.rewritten.clone().or(new)
 }
 
-fn damaged(folded: &Folded) -> Option<String> {
-    let first = folded.damage.first()?;
-    Some(match folded.damage.len() {
+/// What is said of damages; none of none.
+pub(crate) fn say_damage(damage: &[Damage]) -> Option<String> {
+    let first = damage.first()?;
+    Some(match damage.len() {
         1 => first.to_string(),
         n => format!("{first}; and {} more", n - 1),
     })

@@ -7,15 +7,17 @@ use std::path::{Path, PathBuf};
 use crate::error::Error;
 use crate::fold::Folded;
 use crate::lock::Lock;
+use crate::postgres::{Database, Postgres};
 use crate::sheets::Sheets;
 use crate::sqlite::Sqlite;
+use crate::store::Store;
 use crate::tables::{TABLES, WORDS};
 use crate::value::Value;
 
 /// The shop index: rows of every trail, for questions over many visits. It is made of the trails
 /// alone, and can be made anew from them at any time.
 pub struct Index {
-    pub(crate) store: Sqlite,
+    pub(crate) store: Box<dyn Store>,
     /// Whether it is new and being filled: what is derived is derived at the end.
     filling: bool,
     /// Held while it is open; none of one that nobody else knows of.
@@ -37,7 +39,7 @@ impl Index {
     /// A new index in a file that is not there.
     pub(crate) fn create(path: &Path) -> Result<Self, Error> {
         Ok(Index {
-            store: Sqlite::create(path)?,
+            store: Box::new(Sqlite::create(path)?),
             filling: true,
             _lock: None,
         })
@@ -74,7 +76,7 @@ impl Index {
         let lock = Lock::to_read(path)?;
         match open(path) {
             Ok(store) => Ok(Index {
-                store,
+                store: Box::new(store),
                 filling: false,
                 _lock: Some(lock),
             }),
@@ -90,7 +92,19 @@ impl Index {
     /// One beside another, that nobody else knows of.
     pub(crate) fn open_own(path: &Path) -> Result<Self, Error> {
         Ok(Index {
-            store: Sqlite::open(path)?,
+            store: Box::new(Sqlite::open(path)?),
+            filling: false,
+            _lock: None,
+        })
+    }
+
+    /// The index in a database.
+    ///
+    /// # Errors
+    /// [`Error::Empty`], [`Error::OtherVersion`], [`Error::Store`].
+    pub fn at(database: &Database) -> Result<Self, Error> {
+        Ok(Index {
+            store: Box::new(Postgres::open(database)?),
             filling: false,
             _lock: None,
         })
@@ -112,7 +126,7 @@ impl Index {
             self.remove(folded.visit)?;
         }
         for (table, row) in &folded.rows {
-            self.store.insert(table, row)?;
+            self.store.insert(table.name, std::slice::from_ref(row))?;
             if table.name == WORDS.name && !self.filling {
                 self.store.list_words(row[1].text())?;
             }
@@ -258,7 +272,7 @@ impl Index {
 
 /// The SQL that adds to what is counted, of these visits: those that came to a conclusion by sheet, and
 /// those that found a fault by the kind of its part, and by how it failed.
-fn counts(of: &str, by: &str) -> String {
+pub(crate) fn counts(of: &str, by: &str) -> String {
     format!(
         "INSERT INTO counts (what, simulated, name, mode, n) \
          SELECT 'sheet', simulated, sheet, '', {by} * count(*) FROM visits \
@@ -269,6 +283,6 @@ fn counts(of: &str, by: &str) -> String {
          UNION ALL \
          SELECT 'mode', simulated, kind, mode, {by} * count(DISTINCT visit) FROM findings \
          WHERE {of} AND kind IS NOT NULL GROUP BY simulated, kind, mode \
-         ON CONFLICT (what, simulated, name, mode) DO UPDATE SET n = n + excluded.n"
+         ON CONFLICT (what, simulated, name, mode) DO UPDATE SET n = counts.n + excluded.n"
     )
 }

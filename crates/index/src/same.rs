@@ -10,7 +10,7 @@ use crate::gather::{Gathered, fill};
 use crate::index::Index;
 use crate::lock::Lock;
 use crate::sheets::Sheets;
-use crate::sqlite::Sqlite;
+use crate::store::Store;
 use crate::tables::TABLES;
 use crate::value::{Row, Value};
 
@@ -76,7 +76,7 @@ pub fn verify(path: &Path) -> Result<Comparison, Error> {
             ..Comparison::default()
         };
         let mut other = Index::open_own(&fresh)?;
-        comparison.compare(&mut index.store, &mut other.store)?;
+        comparison.compare(index.store.as_mut(), other.store.as_mut())?;
         Ok(comparison)
     });
     remove_index(&fresh)?;
@@ -90,7 +90,11 @@ impl Comparison {
         self.differ == 0
     }
 
-    pub(crate) fn compare(&mut self, ours: &mut Sqlite, anew: &mut Sqlite) -> Result<(), Error> {
+    pub(crate) fn compare(
+        &mut self,
+        ours: &mut dyn Store,
+        anew: &mut dyn Store,
+    ) -> Result<(), Error> {
         for (name, sql, key) in DERIVED {
             self.rows_of(name, sql, key, &[], ours, anew)?;
         }
@@ -123,8 +127,8 @@ impl Comparison {
         sql: &str,
         key: usize,
         with: &[Value],
-        ours: &mut Sqlite,
-        anew: &mut Sqlite,
+        ours: &mut dyn Store,
+        anew: &mut dyn Store,
     ) -> Result<(), Error> {
         let (ours, anew) = (ours.rows(sql, with)?, anew.rows(sql, with)?);
         let mut left: Vec<&Row> = ours.iter().rev().collect();

@@ -8,13 +8,12 @@ use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{Connection, ErrorCode, OpenFlags, ToSql, params_from_iter};
 
 use crate::error::Error;
-use crate::tables::{BESIDE, TABLES, Table};
+use crate::store::Store;
+use crate::tables::{VERSION, schema};
 use crate::value::{Row, Value};
 
 /// "OTIX": the file's application, at its bytes 68 to 71.
 const APPLICATION: i64 = 0x4F54_4958;
-/// The version of the tables. Another one is made anew from the trails.
-const VERSION: i64 = 2;
 /// How long a writer is waited for.
 const PATIENCE: Duration = Duration::from_secs(5);
 /// Statements that are kept ready.
@@ -69,25 +68,11 @@ impl Sqlite {
         store.batch(
             "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -65536",
         )?;
-        let tables: Vec<String> = TABLES.iter().map(|t| t.create()).collect();
-        store.batch(&tables.concat())?;
-        store.batch(BESIDE)?;
+        store.batch(&schema("TEXT"))?;
         store.batch(&format!(
             "PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION}"
         ))?;
         Ok(store)
-    }
-
-    /// Makes what is searched of a new index, once its tables are filled.
-    pub(crate) fn make_searched(&mut self) -> Result<(), Error> {
-        let sorted = |bytes: i64| {
-            format!("INSERT INTO searched (searched, rank) VALUES ('hashsize', {bytes});")
-        };
-        self.batch(SEARCHED)?;
-        self.batch(&sorted(SORTED[0]))?;
-        self.batch(FILL_SEARCHED)?;
-        self.batch(&sorted(SORTED[1]))?;
-        self.batch(KEEP_SEARCHED)
     }
 
     /// An index that is there.
@@ -153,19 +138,16 @@ impl Sqlite {
     }
 }
 
-impl Sqlite {
-    /// What errors call it.
-    pub(crate) fn name(&self) -> &str {
+impl Store for Sqlite {
+    fn name(&self) -> &str {
         &self.name
     }
 
-    /// The rows that a query gives.
-    pub(crate) fn rows(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Row>, Error> {
+    fn rows(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Row>, Error> {
         self.try_rows(sql, with).map_err(|e| self.refused(&e))
     }
 
-    /// Changes rows.
-    pub(crate) fn run(&mut self, sql: &str, with: &[Value]) -> Result<(), Error> {
+    fn run(&mut self, sql: &str, with: &[Value]) -> Result<(), Error> {
         let done = self
             .connection
             .prepare_cached(sql)
@@ -173,34 +155,38 @@ impl Sqlite {
         done.map(|_| ()).map_err(|e| self.refused(&e))
     }
 
-    /// Puts a row in.
-    pub(crate) fn insert(&mut self, table: &'static Table, row: &[Value]) -> Result<(), Error> {
-        let sql = self.inserts.entry(table.name);
-        let sql = sql.or_insert_with(|| table.insert());
-        let done = self
-            .connection
-            .prepare_cached(sql)
-            .and_then(|mut statement| statement.execute(params_from_iter(row)));
-        done.map(|_| ()).map_err(|e| self.refused(&e))
+    fn insert(&mut self, table: &'static str, rows: &[Row]) -> Result<(), Error> {
+        let Some(first) = rows.first() else {
+            return Ok(());
+        };
+        let sql = self.inserts.entry(table).or_insert_with(|| {
+            let values: Vec<String> = (1..=first.len()).map(|n| format!("${n}")).collect();
+            format!("INSERT INTO {table} VALUES ({})", values.join(", "))
+        });
+        let put = || -> rusqlite::Result<()> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            for row in rows {
+                statement.execute(params_from_iter(row))?;
+            }
+            Ok(())
+        };
+        put().map_err(|e| refused(Path::new(&self.name), &e))
     }
 
-    /// Lists words that are searched.
-    pub(crate) fn list_words(&mut self, words: &str) -> Result<(), Error> {
+    fn list_words(&mut self, words: &str) -> Result<(), Error> {
         for word in words.split(' ').filter(|word| !word.is_empty()) {
             self.run("INSERT OR IGNORE INTO terms VALUES ($1)", &[word.into()])?;
         }
         Ok(())
     }
 
-    /// Runs several statements without parameters.
-    pub(crate) fn batch(&mut self, sql: &str) -> Result<(), Error> {
+    fn batch(&mut self, sql: &str) -> Result<(), Error> {
         self.connection
             .execute_batch(sql)
             .map_err(|e| self.refused(&e))
     }
 
-    /// The latest visits that have, for each of these words, one that begins with it.
-    pub(crate) fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
+    fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error> {
         let mut all = Vec::with_capacity(words.len());
         for word in words {
             match self.beginning(word)? {
@@ -213,6 +199,34 @@ impl Sqlite {
         Ok(rows.iter().filter_map(|row| row[0].int()).collect())
     }
 
+    fn make_searched(&mut self) -> Result<(), Error> {
+        let sorted = |bytes: i64| {
+            format!("INSERT INTO searched (searched, rank) VALUES ('hashsize', {bytes});")
+        };
+        self.batch(SEARCHED)?;
+        self.batch(&sorted(SORTED[0]))?;
+        self.batch(FILL_SEARCHED)?;
+        self.batch(&sorted(SORTED[1]))?;
+        self.batch(KEEP_SEARCHED)
+    }
+
+    fn check(&mut self) -> Result<(), Error> {
+        // The words that are searched are those of the table, and every page is whole.
+        self.batch("INSERT INTO searched (searched, rank) VALUES ('integrity-check', 1)")?;
+        let unlisted =
+            "SELECT term FROM vocabulary WHERE term NOT IN (SELECT term FROM terms) LIMIT 1";
+        if let Some(row) = self.rows(unlisted, &[])?.first() {
+            return Err(self.damaged(&format!("\"{}\" is not among its words", row[0].text())));
+        }
+        let found = self.rows("PRAGMA quick_check(1)", &[])?;
+        match found.first().map(|row| row[0].text()) {
+            Some("ok") => Ok(()),
+            said => Err(self.damaged(said.unwrap_or_default())),
+        }
+    }
+}
+
+impl Sqlite {
     /// What is searched for words that begin so; none if no word does.
     ///
     /// Of a beginning without a list of its own, SQLite first merges the lists of every word that begins
@@ -237,22 +251,6 @@ impl Sqlite {
                 Some(format!("({})", each.join(" OR ")))
             }
         })
-    }
-
-    /// Looks whether the file itself is whole.
-    pub(crate) fn check(&mut self) -> Result<(), Error> {
-        // The words that are searched are those of the table, and every page is whole.
-        self.batch("INSERT INTO searched (searched, rank) VALUES ('integrity-check', 1)")?;
-        let unlisted =
-            "SELECT term FROM vocabulary WHERE term NOT IN (SELECT term FROM terms) LIMIT 1";
-        if let Some(row) = self.rows(unlisted, &[])?.first() {
-            return Err(self.damaged(&format!("\"{}\" is not among its words", row[0].text())));
-        }
-        let found = self.rows("PRAGMA quick_check(1)", &[])?;
-        match found.first().map(|row| row[0].text()) {
-            Some("ok") => Ok(()),
-            said => Err(self.damaged(said.unwrap_or_default())),
-        }
     }
 
     fn damaged(&self, what: &str) -> Error {

@@ -284,7 +284,7 @@ pub const EXPORTED: [&Table; 7] = [
 
 /// What stands beside the tables: the parts of the sheets that may be visited, the units and the kinds of
 /// parts with their counts, where the trails lie, and what the index was told.
-pub(crate) const BESIDE: &str = "
+const BESIDE: &str = "
 CREATE TABLE parts (sheet TEXT NOT NULL, part TEXT NOT NULL, kind TEXT NOT NULL, PRIMARY KEY (sheet, part));
 CREATE TABLE units (unit TEXT NOT NULL, simulated BIGINT NOT NULL, sheet TEXT NOT NULL, visits BIGINT NOT NULL,
   first_us BIGINT NOT NULL, last_us BIGINT NOT NULL, PRIMARY KEY (unit, simulated));
@@ -299,10 +299,24 @@ CREATE INDEX files_visit ON files (visit);
 CREATE INDEX files_problem ON files (path) WHERE problem IS NOT NULL;
 ";
 
+/// The version of the tables. Another one is made anew from the trails.
+pub(crate) const VERSION: i64 = 2;
+
+/// The SQL that makes every table, with the type that text has.
+pub(crate) fn schema(text: &str) -> String {
+    let tables = TABLES.iter().map(|table| table.create_with(text));
+    let beside = BESIDE.replace(" TEXT", &format!(" {text}"));
+    tables.chain([beside]).collect()
+}
+
 impl Table {
     /// The SQL that makes it.
     #[must_use]
     pub fn create(&self) -> String {
+        self.create_with("TEXT")
+    }
+
+    fn create_with(&self, text: &str) -> String {
         let columns: Vec<String> = self
             .columns
             .iter()
@@ -310,7 +324,7 @@ impl Table {
                 let of = match c.of {
                     Of::Int => "BIGINT",
                     Of::Real => "DOUBLE PRECISION",
-                    Of::Text => "TEXT",
+                    Of::Text => text,
                 };
                 format!("{} {of}{}", c.name, if c.always { " NOT NULL" } else { "" })
             })
@@ -321,13 +335,6 @@ impl Table {
             columns.join(", "),
             self.names(self.key)
         )
-    }
-
-    /// The SQL that puts a row in.
-    #[must_use]
-    pub fn insert(&self) -> String {
-        let values: Vec<String> = (1..=self.columns.len()).map(|n| format!("${n}")).collect();
-        format!("INSERT INTO {} VALUES ({})", self.name, values.join(", "))
     }
 
     /// The SQL for the rows of the visits from `$1` to `$2`, in the order of its key.

@@ -198,6 +198,19 @@ pub enum Event {
 }
 
 impl Event {
+    /// The photographs that it names.
+    #[must_use]
+    pub fn photographs(&self) -> Vec<[u8; 32]> {
+        match self {
+            Event::Photo { hash, .. } => vec![*hash],
+            Event::Lifted { photo, .. }
+            | Event::PutBack { photo, .. }
+            | Event::WireChecked { photo, .. } => photo.iter().copied().collect(),
+            Event::Repair(repair) => repair.wires.iter().filter_map(|w| w.photo).collect(),
+            _ => Vec::new(),
+        }
+    }
+
     /// The lowest version of entries that has this event. None is left out: a new one must say.
     pub(crate) const fn version(&self) -> u16 {
         match self {

@@ -38,7 +38,7 @@ pub use error::{Damage, Error, What};
 pub use export::{entry_line, export_csv, export_jsonl, json_line, rfc3339};
 pub use format::{ENTRY_VERSION, FORMAT};
 pub use hash::Hash;
-pub use reader::{Body, CutNote, Reader, Record, read};
+pub use reader::{Body, CutNote, Reader, Record, read, read_bytes};
 pub use trail::{Cut, Recovery, Trail};
 pub use verify::{Report, Skipped, locate, verify};
 pub use writer::{COMMIT_AFTER_US, Receipt, bytes_of};

@@ -91,6 +91,21 @@ pub fn store(folder: &Path, bytes: &[u8], media_type: &str) -> Result<Hash, Phot
     Ok(hash)
 }
 
+/// The files that a photograph of that hash may be, as far as they are there.
+#[must_use]
+pub fn files(folder: &Path, hash: &Hash) -> Vec<PathBuf> {
+    let named = ENDS.map(|(_, end)| folder.join(format!("{hash}.{end}")));
+    named.into_iter().filter(|path| path.is_file()).collect()
+}
+
+/// The end of the file name that goes with a media type.
+#[must_use]
+pub fn end_of(media_type: &str) -> Option<&'static str> {
+    let mut ends = ENDS.iter();
+    ends.find(|(media, _)| *media == media_type)
+        .map(|(_, end)| *end)
+}
+
 /// Reads a photograph and checks it against its hash.
 ///
 /// # Errors

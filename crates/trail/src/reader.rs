@@ -77,6 +77,14 @@ pub fn read(path: impl AsRef<Path>) -> Result<Reader, Error> {
     Reader::of(bytes, path)
 }
 
+/// The same for the bytes of a trail that lies elsewhere; errors call it `name`.
+///
+/// # Errors
+/// If it is no trail, or has a newer format. Damage is no error.
+pub fn read_bytes(bytes: Vec<u8>, name: impl AsRef<Path>) -> Result<Reader, Error> {
+    Reader::of(bytes, name.as_ref())
+}
+
 /// Iterates over the records of a trail and what is damaged in it, in the order of the file.
 #[derive(Debug)]
 pub struct Reader {
@@ -148,6 +156,13 @@ impl Reader {
     #[must_use]
     pub fn whole_records(&self) -> u32 {
         self.whole
+    }
+
+    /// The bytes up to the end of the last whole record read so far: once the iterator has ended, the trail
+    /// without padding and without what of a record was not yet written.
+    #[must_use]
+    pub fn whole_bytes(&self) -> &[u8] {
+        self.bytes.get(..self.end).unwrap_or_default()
     }
 
     /// Where the last whole record ends.

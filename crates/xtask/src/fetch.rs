@@ -1,5 +1,6 @@
 //! What only the tests need, on a bare Debian 12: ngspice, a message bus, a Python with scipy, an
-//! emulator of the probe box and what lists its instructions, and a browser with what drives it.
+//! emulator of the probe box and what lists its instructions, a browser with what drives it, and a database
+//! server.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -59,6 +60,11 @@ pub fn tools(place: &Place) -> Result<Tools, Failure> {
         ("node", "nodejs"),
         ("npm", "npm"),
     ])?;
+    // Its programs are on nobody's PATH but for the client.
+    have(&[("psql", "postgresql"), ("setpriv", "util-linux")])?;
+    if !Path::new("/usr/lib/postgresql").is_dir() {
+        install(&["postgresql"])?;
+    }
     let ngspice = on_path("ngspice").ok_or("ngspice is installed and not on the PATH")?;
     let chromium = on_path("chromium").ok_or("chromium is installed and not on the PATH")?;
     browser_libraries(place)?;

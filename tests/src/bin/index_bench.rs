@@ -9,7 +9,10 @@ use std::process::{Command, ExitCode, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use ohmtrail_index::{EXPORTED, Format, Index, TABLES, Table, rebuild, verify};
+use ohmtrail_index::{
+    Database, EXPORTED, Format, Index, TABLES, Table, push_rows, rebuild, verify,
+};
+use ohmtrail_tests::postgres::{PASSWORD, Server};
 use ohmtrail_tests::years::{VISITS_OF_A_UNIT, unit, visit};
 
 /// What the numbers are held to (the project's own goals).
@@ -38,7 +41,7 @@ fn main() -> ExitCode {
 
     let path = folder.path().join("shop.sqlite");
     let began = Instant::now();
-    let gathered = rebuild(&path, &[trails], None).expect("rebuilt");
+    let gathered = rebuild(&path, std::slice::from_ref(&trails), None).expect("rebuilt");
     let took = began.elapsed().as_secs_f64();
     let rate = gathered.entries as f64 / took;
     let bytes = fs::metadata(&path).expect("the index").len();
@@ -67,6 +70,7 @@ fn main() -> ExitCode {
         began.elapsed().as_secs_f64(),
         compared.differ
     );
+    in_a_database(&trails, units);
     let reached = rate >= ENTRIES_PER_SECOND && worst < QUESTION && compared.equal();
     println!(
         "goals: at least {ENTRIES_PER_SECOND:.0} entries/s, every question under {} ms: {}",
@@ -151,6 +155,29 @@ fn bare(index: &mut Index, folder: &Path) -> Option<f64> {
         .expect("sqlite3 runs");
     assert!(done.success(), "sqlite3 failed");
     Some(began.elapsed().as_secs_f64())
+}
+
+/// The same visits pushed to PostgreSQL, and the same questions asked there, if it is installed. It has no
+/// goal of its own.
+fn in_a_database(trails: &Path, units: u32) {
+    let Some(server) = Server::find() else {
+        println!("PostgreSQL: left out, it is not installed");
+        return;
+    };
+    let url = server.url(&server.database());
+    let database = Database::new(&url, Some(PASSWORD), None).expect("its URL");
+    let folders = [trails.to_path_buf()];
+    for what in ["push", "push again"] {
+        let began = Instant::now();
+        let pushed = push_rows(&database, &folders, None, None).expect("pushed");
+        println!(
+            "PostgreSQL on this machine, {what}: {} trails, {} new, in {:.1} s",
+            pushed.trails,
+            pushed.new,
+            began.elapsed().as_secs_f64()
+        );
+    }
+    questions(&mut Index::at(&database).expect("the database"), units);
 }
 
 type Question<'q> = (&'q str, Box<dyn Fn(&mut Index, u32) + 'q>);

@@ -1,5 +1,6 @@
 //! `ohmtrail index …`: the shop index over all visits, and what it says.
 
+mod push;
 mod say;
 mod trend;
 
@@ -10,7 +11,10 @@ use std::path::{Path, PathBuf};
 use clap::builder::PossibleValuesParser;
 use clap::{Subcommand, ValueEnum};
 use ohmtrail_daemon::config::Places;
-use ohmtrail_index::{Comparison, EXPORTED, Error, Format, Gathered, Index, rebuild, verify};
+use ohmtrail_index::{
+    Comparison, Database, EXPORTED, Error, Format, Gathered, Index, Problem, rebuild, rebuild_in,
+    verify, verify_in,
+};
 use serde_json::{Value, json};
 
 use crate::exit::Exit;
@@ -23,6 +27,13 @@ pub struct Args {
     /// The index; without it `index.sqlite` in the daemon's data folder
     #[arg(long, value_name = "FILE", global = true)]
     index: Option<PathBuf>,
+    /// A PostgreSQL database in place of a file: postgres://USER@HOST:PORT/NAME; a password is better set
+    /// as PGPASSWORD
+    #[arg(long, value_name = "URL", global = true, conflicts_with = "index")]
+    database: Option<String>,
+    /// Certificates that the database's and the store's must lead up to, in place of those that browsers trust
+    #[arg(long, value_name = "FILE", global = true)]
+    ca: Option<PathBuf>,
     /// Ask after simulated units; without it after real ones
     #[arg(long, global = true)]
     simulated: bool,
@@ -63,7 +74,20 @@ enum What {
         folders: Vec<PathBuf>,
     },
     /// Make the index anew beside itself, and compare the two row by row
-    Verify,
+    Verify {
+        /// With --database: the folders of trails to hold it against; without one, the daemon's data folder
+        #[arg(value_name = "TRAILS")]
+        folders: Vec<PathBuf>,
+        /// With --database: the folder of the shop's own sheets
+        #[arg(long, value_name = "FOLDER")]
+        sheets: Option<PathBuf>,
+    },
+    /// Bring trails to a store, and their rows to a database, that several machines share
+    ///
+    /// What is there stays; a push that was cut goes on when it is made again (docs/shop-index.md).
+    Push(push::Push),
+    /// Bring the trails of a store into a folder
+    Fetch(push::Fetch),
     /// The units, the latest visited first
     Units {
         /// How many
@@ -126,21 +150,74 @@ enum What {
     },
 }
 
+/// Where an index is.
+enum Place {
+    File(PathBuf),
+    Database(Box<Database>),
+}
+
+impl Place {
+    fn of(args: &Args) -> Result<Place, Fail> {
+        if let Some(url) = &args.database {
+            let password = std::env::var("PGPASSWORD").ok();
+            let database = Database::new(url, password.as_deref(), args.ca.as_deref())?;
+            return Ok(Place::Database(Box::new(database)));
+        }
+        Ok(Place::File(match &args.index {
+            Some(path) => path.clone(),
+            None => data_folder()?.join("index.sqlite"),
+        }))
+    }
+
+    fn open(&self) -> Result<Index, Fail> {
+        Ok(match self {
+            Place::File(path) => Index::open(path)?,
+            Place::Database(database) => Index::at(database)?,
+        })
+    }
+}
+
 /// Runs it.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
-    let path = match &args.index {
-        Some(path) => path.clone(),
-        None => data_folder()?.join("index.sqlite"),
-    };
     let simulated = args.simulated;
-    let open = || Index::open(&path);
+    let place = match &args.what {
+        What::Push(push) => return push.run(args, out),
+        What::Fetch(fetch) => return fetch.run(args, out),
+        _ => Place::of(args)?,
+    };
+    let open = || place.open();
     match &args.what {
-        What::Rebuild { folders, sheets } => rebuilt(&path, folders, sheets.as_deref(), out),
-        What::Update { folders } => {
-            let gathered = open()?.update(folders)?;
-            told(&path, &gathered, out)
-        }
-        What::Verify => verified(&path, &verify(&path)?, out),
+        What::Push(_) | What::Fetch(_) => Ok(Exit::Done),
+        What::Rebuild { folders, sheets } => match &place {
+            Place::File(path) => rebuilt(path, folders, sheets.as_deref(), out),
+            Place::Database(database) => {
+                let folders = or_data_folder(folders)?;
+                let gathered = rebuild_in(database, &folders, sheets.as_deref())?;
+                told(database.name(), &gathered, out)
+            }
+        },
+        What::Update { folders } => match &place {
+            Place::File(path) => {
+                let gathered = Index::open(path)?.update(folders)?;
+                told(&path.display().to_string(), &gathered, out)
+            }
+            Place::Database(_) => Err(Fail::usage(
+                "a database gets what changed with `ohmtrail index push --database`",
+            )),
+        },
+        What::Verify { folders, sheets } => match &place {
+            Place::File(path) if folders.is_empty() && sheets.is_none() => {
+                verified(&path.display().to_string(), &verify(path)?, out)
+            }
+            Place::File(_) => Err(Fail::usage(
+                "an index in a file knows its folders; they are named with --database only",
+            )),
+            Place::Database(database) => {
+                let folders = or_data_folder(folders)?;
+                let compared = verify_in(database, &folders, sheets.as_deref())?;
+                verified(database.name(), &compared, out)
+            }
+        },
         What::Units { limit, skip } => {
             let mut index = open()?;
             let size = index.size(simulated)?;
@@ -167,6 +244,14 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         } => export(&mut open()?, table, *format, output.as_deref(), out),
         What::Kinds { kind } => say::kinds(&open()?.statistics(kind.as_deref(), simulated)?, out),
     }
+}
+
+/// The folders that were named, or else the daemon's data folder.
+fn or_data_folder(folders: &[PathBuf]) -> Result<Vec<PathBuf>, Fail> {
+    if folders.is_empty() {
+        return Ok(vec![data_folder()?]);
+    }
+    Ok(folders.to_vec())
 }
 
 /// The daemon's data folder.
@@ -232,64 +317,66 @@ fn rebuilt(
     if folders.is_empty() {
         folders.push(data_folder()?);
     }
-    told(path, &rebuild(path, &folders, sheets.as_deref())?, out)
+    let gathered = rebuild(path, &folders, sheets.as_deref())?;
+    told(&path.display().to_string(), &gathered, out)
 }
 
 fn gathered_json(gathered: &Gathered) -> Value {
-    let problems = gathered.problems.iter();
     let gone = gathered.gone.iter().map(|path| path.display().to_string());
     json!({
         "trails": gathered.trails,
         "read": gathered.read,
         "entries": gathered.entries,
         "gone": gone.collect::<Vec<_>>(),
-        "problems": problems
-            .map(|p| json!({"trail": p.path.display().to_string(), "what": p.what}))
-            .collect::<Vec<_>>(),
+        "problems": problems_json(&gathered.problems),
     })
 }
 
 /// What a rebuild or an update came to.
-fn told(path: &Path, gathered: &Gathered, out: &mut Out) -> Result<Exit, Fail> {
+fn told(name: &str, gathered: &Gathered, out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
         let mut document = gathered_json(gathered);
-        document["index"] = path.display().to_string().into();
+        document["index"] = name.into();
         out.document(&document)?;
     } else {
         out.line(&format!(
-            "{}: {} trails, {} read with {} entries",
-            path.display(),
-            gathered.trails,
-            gathered.read,
-            gathered.entries
+            "{name}: {} trails, {} read with {} entries",
+            gathered.trails, gathered.read, gathered.entries
         ))?;
         for gone in &gathered.gone {
             out.line(&format!("  gone: {}", say::near(gone)))?;
         }
-        problems(gathered, out)?;
+        problems(&gathered.problems, out)?;
     }
-    Ok(exit(gathered))
+    Ok(exit(&gathered.problems))
 }
 
-fn problems(gathered: &Gathered, out: &mut Out) -> Result<(), Fail> {
-    for problem in &gathered.problems {
+fn problems(problems: &[Problem], out: &mut Out) -> Result<(), Fail> {
+    for problem in problems {
         out.line(&format!("  {}: {}", say::near(&problem.path), problem.what))?;
     }
     Ok(())
 }
 
-const fn exit(gathered: &Gathered) -> Exit {
-    if gathered.problems.is_empty() {
+fn problems_json(problems: &[Problem]) -> Value {
+    problems
+        .iter()
+        .map(|p| json!({"trail": p.path.display().to_string(), "what": p.what}))
+        .collect()
+}
+
+const fn exit(problems: &[Problem]) -> Exit {
+    if problems.is_empty() {
         Exit::Done
     } else {
         Exit::Damaged
     }
 }
 
-fn verified(path: &Path, compared: &Comparison, out: &mut Out) -> Result<Exit, Fail> {
+fn verified(name: &str, compared: &Comparison, out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
         let mut document = gathered_json(&compared.anew);
-        document["index"] = path.display().to_string().into();
+        document["index"] = name.into();
         document["equal"] = compared.equal().into();
         document["rows"] = compared.rows.into();
         document["differ"] = compared.differ.into();
@@ -301,7 +388,7 @@ fn verified(path: &Path, compared: &Comparison, out: &mut Out) -> Result<Exit, F
         } else {
             "not what its trails say; `ohmtrail index update` reads what changed, `rebuild` makes it anew"
         };
-        out.line(&format!("{}: {words}", path.display()))?;
+        out.line(&format!("{name}: {words}"))?;
         out.line(&format!(
             "  {} rows of {} trails compared, {} differ",
             compared.rows, compared.anew.trails, compared.differ
@@ -309,10 +396,10 @@ fn verified(path: &Path, compared: &Comparison, out: &mut Out) -> Result<Exit, F
         for difference in &compared.differences {
             out.line(&format!("  {difference}"))?;
         }
-        problems(&compared.anew, out)?;
+        problems(&compared.anew.problems, out)?;
     }
     Ok(if compared.equal() {
-        exit(&compared.anew)
+        exit(&compared.anew.problems)
     } else {
         Exit::Damaged
     })

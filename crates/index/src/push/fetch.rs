@@ -1,0 +1,314 @@
+//! Trails back from a store: the longest sound state of each. A state counts as sound when every record of it
+//! is linked and its name is what it holds. What lies here already is only ever made longer.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use ohmtrail_trail::{Hash, photos, read, read_bytes};
+
+use super::keys::{PHOTOS, State, TRAILS, photo_of};
+use super::s3::{Bucket, Listed};
+use super::trails::{Read, at_once};
+use crate::error::Error;
+use crate::files::{Listing, absolute_path};
+use crate::gather::{Problem, say_damage};
+
+/// What a fetch did.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Fetched {
+    /// Trails in the store.
+    pub trails: u64,
+    /// Trails that were brought.
+    pub brought: u64,
+    /// Trails that lay here and are longer now.
+    pub grown: u64,
+    /// Trails that lie here as far as the store has them.
+    pub there: u64,
+    /// Photographs that were brought.
+    pub photographs: u64,
+    /// What is wrong with which trails. None of it stops the rest.
+    pub problems: Vec<Problem>,
+}
+
+/// Brings the trails of a store into a folder, with their photographs. A trail that does not lie there gets the
+/// name `TRAIL.trail`, by the hash that is its name for ever.
+///
+/// # Errors
+/// [`Error`] if the store cannot be listed, or the folder cannot be read. What fails of one trail is one of
+/// the problems.
+pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
+    fs::create_dir_all(folder).map_err(Error::io(folder, "making it"))?;
+    let folder = absolute_path(folder)?;
+    let mut states: BTreeMap<String, Vec<(State, u64)>> = BTreeMap::new();
+    for Listed { key, bytes } in bucket.list(TRAILS)? {
+        if let Some(state) = State::of_key(&key) {
+            let of = states.entry(state.trail.to_string()).or_default();
+            of.push((state, bytes));
+        }
+    }
+    let photographs = bucket.list(PHOTOS)?.into_iter();
+    let photographs = photographs.filter_map(|p| Some((photo_of(&p.key)?.0, p)));
+    let listing = Listing::of(std::slice::from_ref(&folder));
+    let mut lie: HashMap<String, Vec<PathBuf>> = HashMap::new();
+    for path in listing.trails.into_keys() {
+        // What cannot be read is named by an update of the index.
+        if let Some(here) = read(&path).ok().and_then(Read::of) {
+            lie.entry(here.state.trail.to_string())
+                .or_default()
+                .push(path);
+        }
+    }
+    let fetching = Fetching {
+        bucket,
+        folder,
+        photographs: photographs.collect(),
+        lie,
+    };
+    let mut fetched = Fetched {
+        trails: states.len() as u64,
+        problems: listing.unread,
+        ..Fetched::default()
+    };
+    let states: Vec<(String, Vec<(State, u64)>)> = states.into_iter().collect();
+    for one in at_once(&states, |(trail, states)| fetching.trail(trail, states)) {
+        fetched.brought += one.brought;
+        fetched.grown += one.grown;
+        fetched.there += one.there;
+        fetched.photographs += one.photographs;
+        fetched.problems.extend(one.problems);
+    }
+    Ok(fetched)
+}
+
+struct Fetching<'b> {
+    bucket: &'b Bucket,
+    folder: PathBuf,
+    /// The photographs of the store.
+    photographs: HashMap<[u8; 32], Listed>,
+    /// Where trails lie here, by their names for ever.
+    lie: HashMap<String, Vec<PathBuf>>,
+}
+
+impl Fetching<'_> {
+    fn trail(&self, trail: &str, states: &[(State, u64)]) -> Fetched {
+        let mut done = Fetched::default();
+        let lie = self.lie.get(trail).map_or(&[][..], Vec::as_slice);
+        if let Err(problem) = self.bring(trail, states, lie, &mut done) {
+            done.problems.push(problem);
+        }
+        done
+    }
+
+    /// Brings the longest sound state, or says why not.
+    fn bring(
+        &self,
+        trail: &str,
+        states: &[(State, u64)],
+        lie: &[PathBuf],
+        done: &mut Fetched,
+    ) -> Result<(), Problem> {
+        // The longest one that lies here is the one that may grow.
+        let here = lie
+            .iter()
+            .filter_map(|path| Some((path, Read::of(read(path).ok()?)?)));
+        let here = here.max_by_key(|(_, here)| (here.state.damaged.is_none(), here.state.records));
+        let mut states: Vec<&(State, u64)> = states.iter().collect();
+        // Sound ones first, the longest first.
+        states.sort_by_key(|(state, _)| (state.damaged.is_some(), u32::MAX - state.records));
+        // What lies here leads up to all that the store has, or is that.
+        if let (Some((path, here)), Some((longest, _))) = (&here, states.first())
+            && here.state.damaged.is_none()
+            && longest.damaged.is_none()
+            && holds(&here.bytes, &longest.head)
+        {
+            done.there += 1;
+            return self.photographs(path, &here.photographs, done);
+        }
+        for (state, bytes) in states {
+            if state.damaged.is_some() && here.is_some() {
+                break;
+            }
+            let key = state.key();
+            let at = || PathBuf::from(format!("{}{key}", self.bucket.name()));
+            let problem = |what: String| Problem { path: at(), what };
+            let got = match self.bucket.get(&key, *bytes) {
+                Ok(got) => got,
+                Err(refused) if refused.is_missing => continue,
+                Err(refused) => return Err(problem(format!("not brought: {}", refused.why))),
+            };
+            let whole = match whole(got, state) {
+                Ok(whole) => whole,
+                Err(why) => {
+                    done.problems.push(problem(format!(
+                        "rotten in the store: {why}; take it away there, and push again from where the trail \
+                         lies"
+                    )));
+                    continue;
+                }
+            };
+            if state.damaged.is_some() {
+                let what = say_damage(&whole.damage).unwrap_or_default();
+                done.problems.push(problem(format!(
+                    "brought as it is, for the store has no sound state of it: {what}"
+                )));
+            }
+            return match &here {
+                Some((path, here)) => self.grow(path, here, &whole, done),
+                None => self.new(trail, &whole, done),
+            };
+        }
+        match &here {
+            Some((path, here)) => {
+                done.there += 1;
+                self.photographs(path, &here.photographs, done)
+            }
+            None => Err(Problem {
+                path: PathBuf::from(format!("{}{TRAILS}{trail}", self.bucket.name())),
+                what: "not brought: no state of it in the store is sound".to_owned(),
+            }),
+        }
+    }
+
+    /// A trail that does not lie here.
+    fn new(&self, trail: &str, whole: &Read, done: &mut Fetched) -> Result<(), Problem> {
+        let path = self.folder.join(format!("{trail}.trail"));
+        if path.exists() {
+            return Err(Problem {
+                what: "not written over: what lies here under the trail's name is something else, or its \
+                       first record cannot be read; move it away, and fetch again"
+                    .to_owned(),
+                path,
+            });
+        }
+        self.photographs(&path, &whole.photographs, done)?;
+        self.write(&path, &whole.bytes)?;
+        done.brought += 1;
+        Ok(())
+    }
+
+    /// A trail that lies here: it is made longer, or left.
+    fn grow(
+        &self,
+        path: &Path,
+        here: &Read,
+        whole: &Read,
+        done: &mut Fetched,
+    ) -> Result<(), Problem> {
+        let problem = |what: &str| Problem {
+            path: path.to_path_buf(),
+            what: what.to_owned(),
+        };
+        let key = whole.state.key();
+        if here.state.damaged.is_some() {
+            return Err(problem(&format!(
+                "damaged here, and left as it is; the store has it sound: move this file away, and fetch \
+                 again ({key})"
+            )));
+        }
+        if holds(&here.bytes, &whole.state.head) {
+            done.there += 1;
+            return self.photographs(path, &here.photographs, done);
+        }
+        if !holds(&whole.bytes, &here.state.head) {
+            return Err(problem(&format!(
+                "left as it is: the store has another course of this trail, and neither leads up to the \
+                 other; one of the two was changed ({key})"
+            )));
+        }
+        self.photographs(path, &whole.photographs, done)?;
+        // Whoever goes on with the trail holds this lock, and would write to a file that is gone.
+        let refused = |e: io::Error| problem(&format!("left as it is: {e}"));
+        let file = File::open(path).map_err(refused)?;
+        if file.try_lock().is_err() {
+            return Err(problem(
+                "left as it is: another program is going on with it; fetch again when that one is done",
+            ));
+        }
+        let now = read(path).ok().and_then(Read::of);
+        if now.is_none_or(|now| now.state != here.state) {
+            return Err(problem(
+                "left as it is: it was written to meanwhile; fetch again",
+            ));
+        }
+        self.write(path, &whole.bytes)?;
+        done.grown += 1;
+        Ok(())
+    }
+
+    /// Brings those photographs of a trail that do not lie beside it.
+    fn photographs(
+        &self,
+        trail: &Path,
+        named: &BTreeSet<[u8; 32]>,
+        done: &mut Fetched,
+    ) -> Result<(), Problem> {
+        let folder = trail.with_extension("photos");
+        for hash in named {
+            let hash = Hash(*hash);
+            if photos::load(&folder, &hash).is_ok() {
+                continue;
+            }
+            let problem = |what: String| Problem {
+                path: trail.to_path_buf(),
+                what,
+            };
+            let Some(Listed { key, bytes }) = self.photographs.get(&hash.0) else {
+                let what = format!("its photograph {hash} is neither here nor in the store");
+                done.problems.push(problem(what));
+                continue;
+            };
+            let got = self.bucket.get(key, *bytes);
+            let got = got.map_err(|r| problem(format!("photograph {hash}: {}", r.why)))?;
+            let kind = photos::media_type(&got).filter(|_| Hash::of(&got) == hash);
+            let Some(kind) = kind else {
+                let what = format!(
+                    "its photograph {hash} is rotten in the store; take it away there, and push again from \
+                     where it lies"
+                );
+                done.problems.push(problem(what));
+                continue;
+            };
+            photos::store(&folder, &got, kind).map_err(|e| problem(e.to_string()))?;
+            done.photographs += 1;
+        }
+        Ok(())
+    }
+
+    /// Writes a file as a whole, and puts it on disk.
+    fn write(&self, path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+        let part = path.with_extension("part");
+        let written = || -> io::Result<()> {
+            let mut file = File::create(&part)?;
+            file.write_all(bytes)?;
+            file.sync_all()?;
+            fs::rename(&part, path)?;
+            File::open(path.parent().unwrap_or(&self.folder))?.sync_all()
+        };
+        written().map_err(|e| Problem {
+            path: path.to_path_buf(),
+            what: format!("cannot be written: {e}"),
+        })
+    }
+}
+
+/// What came of a state, if it is what its name says.
+fn whole(got: Vec<u8>, state: &State) -> Result<Read, String> {
+    let length = got.len();
+    let reader = read_bytes(got, "the object").map_err(|e| e.to_string())?;
+    let read = Read::of(reader).ok_or("its first record cannot be read")?;
+    if state.damaged.is_none() && (!read.damage.is_empty() || read.bytes.len() != length) {
+        return Err(say_damage(&read.damage).unwrap_or_else(|| "it is cut".to_owned()));
+    }
+    if read.state != *state {
+        return Err("it is another state than its name says".to_owned());
+    }
+    Ok(read)
+}
+
+/// Whether a trail has a record of that hash.
+fn holds(bytes: &[u8], head: &Hash) -> bool {
+    let reader = read_bytes(bytes.to_vec(), "the trail");
+    reader.is_ok_and(|reader| reader.flatten().any(|record| record.hash == *head))
+}

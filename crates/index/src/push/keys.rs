@@ -1,0 +1,105 @@
+//! Names of objects: `trails/TRAIL/RECORDS-HEAD.trail` and `photos/HASH.END`. A state of a trail is one
+//! object; a later state is another one beside it.
+
+use ohmtrail_trail::Hash;
+
+/// Where the states of trails are.
+pub(crate) const TRAILS: &str = "trails/";
+/// Where photographs are.
+pub(crate) const PHOTOS: &str = "photos/";
+/// How a sound state ends, and a damaged copy.
+const ENDS: [&str; 2] = [".trail", ".damaged"];
+/// Digits of a count of records.
+const DIGITS: usize = 10;
+
+/// A state of a trail.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct State {
+    /// The trail's name for ever.
+    pub(crate) trail: Hash,
+    /// Whole records.
+    pub(crate) records: u32,
+    /// The head hash.
+    pub(crate) head: Hash,
+    /// Of a damaged copy, the hash of its bytes: it has another name than the sound state.
+    pub(crate) damaged: Option<Hash>,
+}
+
+impl State {
+    /// The object's name.
+    pub(crate) fn key(&self) -> String {
+        let State {
+            trail,
+            records,
+            head,
+            damaged,
+        } = self;
+        match damaged {
+            None => format!("{TRAILS}{trail}/{records:0DIGITS$}-{head}{}", ENDS[0]),
+            Some(bytes) => format!(
+                "{TRAILS}{trail}/{records:0DIGITS$}-{head}-{bytes}{}",
+                ENDS[1]
+            ),
+        }
+    }
+
+    /// Reads an object's name; none of what is something else.
+    pub(crate) fn of_key(key: &str) -> Option<State> {
+        let (trail, name) = key.strip_prefix(TRAILS)?.split_once('/')?;
+        let sound = name.strip_suffix(ENDS[0]);
+        let (records, hashes) = sound.or(name.strip_suffix(ENDS[1]))?.split_once('-')?;
+        let (head, damaged) = match (sound, hashes.split_once('-')) {
+            (Some(_), None) => (hashes, None),
+            (None, Some((head, bytes))) => (head, Some(bytes.parse().ok()?)),
+            _ => return None,
+        };
+        let state = State {
+            trail: trail.parse().ok()?,
+            records: records.parse().ok()?,
+            head: head.parse().ok()?,
+            damaged,
+        };
+        // One state has one name.
+        (state.key() == key).then_some(state)
+    }
+}
+
+/// The hash that names a photograph's object.
+pub(crate) fn photo_of(key: &str) -> Option<Hash> {
+    let name = key.strip_prefix(PHOTOS)?;
+    name.split('.').next()?.parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_go_both_ways() {
+        let mut state = State {
+            trail: Hash([1; 32]),
+            records: 59,
+            head: Hash([2; 32]),
+            damaged: None,
+        };
+        for damaged in [None, Some(Hash([3; 32]))] {
+            state.damaged = damaged;
+            let key = state.key();
+            assert_eq!(State::of_key(&key), Some(state.clone()), "{key}");
+            for other in [
+                key.replacen("00000000", "", 1),
+                key.to_uppercase(),
+                key.replacen("trails/", "trails/../", 1),
+                format!("{key}.part"),
+            ] {
+                assert_eq!(State::of_key(&other), None, "{other}");
+            }
+        }
+        // Names are in the order of what they hold.
+        let longer = State {
+            records: 100,
+            ..state.clone()
+        };
+        assert!(longer.key() > state.key());
+    }
+}
