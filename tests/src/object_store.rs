@@ -1,4 +1,5 @@
-//! An S3-compatible store on this machine, that checks signatures and keeps its objects as plain files.
+//! An S3-compatible store on this machine, that checks signatures and keeps its objects as plain files. It makes file
+//! names of whole names of objects, so that a prefix must be short.
 
 use std::fs;
 use std::net::SocketAddr;

@@ -53,23 +53,13 @@ fn index(args: &[&str]) -> Ran {
 /// Pushes a folder to a store at that address.
 fn push_to(folder: &Path, at: SocketAddr) -> Ran {
     let endpoint = format!("http://{at}");
-    let to = [
-        "--store",
-        "s3://shop/trails-of-all",
-        "--endpoint",
-        &endpoint,
-    ];
+    let to = ["--store", "s3://shop/t", "--endpoint", &endpoint];
     index(&[&["push", text(folder), "--json"], &to[..]].concat())
 }
 
 fn fetch_from(folder: &Path, at: SocketAddr) -> Ran {
     let endpoint = format!("http://{at}");
-    let from = [
-        "--store",
-        "s3://shop/trails-of-all",
-        "--endpoint",
-        &endpoint,
-    ];
+    let from = ["--store", "s3://shop/t", "--endpoint", &endpoint];
     index(&[&["fetch", text(folder), "--json"], &from[..]].concat())
 }
 
@@ -320,7 +310,7 @@ fn two_machines_at_once() {
             let (url, endpoint) = (&url, &endpoint);
             scope.spawn(move || {
                 let visits = machine.visits();
-                let to = ["--store", "s3://shop/trails-of-all", "--endpoint", endpoint];
+                let to = ["--store", "s3://shop/t", "--endpoint", endpoint];
                 let args = ["push", text(&visits), "--database", url, "--json"];
                 index(&[&args[..], &to].concat())
             })

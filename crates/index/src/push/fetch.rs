@@ -113,21 +113,21 @@ impl Fetching<'_> {
         let here = lie
             .iter()
             .filter_map(|path| Some((path, Read::of(read(path).ok()?)?)));
-        let here = here.max_by_key(|(_, here)| (here.state.damaged.is_none(), here.state.records));
+        let here = here.max_by_key(|(_, here)| (here.state.is_sound, here.state.records));
         let mut states: Vec<&(State, u64)> = states.iter().collect();
         // Sound ones first, the longest first.
-        states.sort_by_key(|(state, _)| (state.damaged.is_some(), u32::MAX - state.records));
+        states.sort_by_key(|(state, _)| (!state.is_sound, u32::MAX - state.records));
         // What lies here leads up to all that the store has, or is that.
         if let (Some((path, here)), Some((longest, _))) = (&here, states.first())
-            && here.state.damaged.is_none()
-            && longest.damaged.is_none()
-            && holds(&here.bytes, &longest.head)
+            && here.state.is_sound
+            && longest.is_sound
+            && holds(&here.bytes, &longest.hash)
         {
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
         for (state, bytes) in states {
-            if state.damaged.is_some() && here.is_some() {
+            if !state.is_sound && here.is_some() {
                 break;
             }
             let key = state.key();
@@ -148,7 +148,7 @@ impl Fetching<'_> {
                     continue;
                 }
             };
-            if state.damaged.is_some() {
+            if !state.is_sound {
                 let what = say_damage(&whole.damage).unwrap_or_default();
                 done.problems.push(problem(format!(
                     "brought as it is, for the store has no sound state of it: {what}"
@@ -201,17 +201,17 @@ impl Fetching<'_> {
             what: what.to_owned(),
         };
         let key = whole.state.key();
-        if here.state.damaged.is_some() {
+        if !here.state.is_sound {
             return Err(problem(&format!(
                 "damaged here, and left as it is; the store has it sound: move this file away, and fetch \
                  again ({key})"
             )));
         }
-        if holds(&here.bytes, &whole.state.head) {
+        if holds(&here.bytes, &whole.head) {
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
-        if !holds(&whole.bytes, &here.state.head) {
+        if !holds(&whole.bytes, &here.head) {
             return Err(problem(&format!(
                 "left as it is: the store has another course of this trail, and neither leads up to the \
                  other; one of the two was changed ({key})"
@@ -298,7 +298,7 @@ fn whole(got: Vec<u8>, state: &State) -> Result<Read, String> {
     let length = got.len();
     let reader = read_bytes(got, "the object").map_err(|e| e.to_string())?;
     let read = Read::of(reader).ok_or("its first record cannot be read")?;
-    if state.damaged.is_none() && (!read.damage.is_empty() || read.bytes.len() != length) {
+    if state.is_sound && (!read.damage.is_empty() || read.bytes.len() != length) {
         return Err(say_damage(&read.damage).unwrap_or_else(|| "it is cut".to_owned()));
     }
     if read.state != *state {

@@ -19,10 +19,10 @@ pub(crate) struct State {
     pub(crate) trail: Hash,
     /// Whole records.
     pub(crate) records: u32,
-    /// The head hash.
-    pub(crate) head: Hash,
-    /// Of a damaged copy, the hash of its bytes: it has another name than the sound state.
-    pub(crate) damaged: Option<Hash>,
+    /// The head hash; of a damaged copy, the hash of its bytes.
+    pub(crate) hash: Hash,
+    /// Whether every record is linked to the one before it. A damaged copy has another name.
+    pub(crate) is_sound: bool,
 }
 
 impl State {
@@ -31,33 +31,23 @@ impl State {
         let State {
             trail,
             records,
-            head,
-            damaged,
+            hash,
+            is_sound,
         } = self;
-        match damaged {
-            None => format!("{TRAILS}{trail}/{records:0DIGITS$}-{head}{}", ENDS[0]),
-            Some(bytes) => format!(
-                "{TRAILS}{trail}/{records:0DIGITS$}-{head}-{bytes}{}",
-                ENDS[1]
-            ),
-        }
+        let end = ENDS[usize::from(!is_sound)];
+        format!("{TRAILS}{trail}/{records:0DIGITS$}-{hash}{end}")
     }
 
     /// Reads an object's name; none of what is something else.
     pub(crate) fn of_key(key: &str) -> Option<State> {
         let (trail, name) = key.strip_prefix(TRAILS)?.split_once('/')?;
         let sound = name.strip_suffix(ENDS[0]);
-        let (records, hashes) = sound.or(name.strip_suffix(ENDS[1]))?.split_once('-')?;
-        let (head, damaged) = match (sound, hashes.split_once('-')) {
-            (Some(_), None) => (hashes, None),
-            (None, Some((head, bytes))) => (head, Some(bytes.parse().ok()?)),
-            _ => return None,
-        };
+        let (records, hash) = sound.or(name.strip_suffix(ENDS[1]))?.split_once('-')?;
         let state = State {
             trail: trail.parse().ok()?,
             records: records.parse().ok()?,
-            head: head.parse().ok()?,
-            damaged,
+            hash: hash.parse().ok()?,
+            is_sound: sound.is_some(),
         };
         // One state has one name.
         (state.key() == key).then_some(state)
@@ -79,11 +69,11 @@ mod tests {
         let mut state = State {
             trail: Hash([1; 32]),
             records: 59,
-            head: Hash([2; 32]),
-            damaged: None,
+            hash: Hash([2; 32]),
+            is_sound: true,
         };
-        for damaged in [None, Some(Hash([3; 32]))] {
-            state.damaged = damaged;
+        for is_sound in [true, false] {
+            state.is_sound = is_sound;
             let key = state.key();
             assert_eq!(State::of_key(&key), Some(state.clone()), "{key}");
             for other in [

@@ -325,8 +325,8 @@ impl Push {
         let state = State {
             trail: hash(&ours.trail),
             records: u32::try_from(ours.records).unwrap_or(u32::MAX),
-            head: hash(&ours.head),
-            damaged: None,
+            hash: hash(&ours.head),
+            is_sound: true,
         };
         // A damaged copy has another name there.
         let at = if ours.damage == 0 { &self.at } else { "" };

@@ -119,6 +119,7 @@ pub(crate) fn at_once<T: Sync, D: Send>(all: &[T], one: impl Fn(&T) -> D + Sync)
 /// A trail's state, and what it takes to put it.
 pub(crate) struct Read {
     pub(crate) state: State,
+    pub(crate) head: Hash,
     pub(crate) bytes: Vec<u8>,
     pub(crate) photographs: BTreeSet<[u8; 32]>,
     pub(crate) damage: Vec<Damage>,
@@ -150,9 +151,13 @@ impl Read {
             state: State {
                 trail: first?,
                 records: reader.whole_records(),
-                head: reader.head(),
-                damaged: (!is_sound).then(|| Hash::of(&bytes)),
+                hash: match is_sound {
+                    true => reader.head(),
+                    false => Hash::of(&bytes),
+                },
+                is_sound,
             },
+            head: reader.head(),
             bytes,
             photographs,
             damage,
