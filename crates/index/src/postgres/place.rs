@@ -189,7 +189,7 @@ mod tests {
         assert_eq!(database.name(), "postgres://a@h:1/b");
         assert!(!format!("{database:?}").contains("s3cret"));
         for bad in [
-            "postgres://a:s3?cret@h/b",
+            "postgres://a:s3cret@h:port/b",
             "s3cret",
             "host=h password=s3cret",
         ] {

@@ -156,7 +156,7 @@ impl Fetching<'_> {
             }
             return match &here {
                 Some((path, here)) => self.grow(path, here, &whole, done),
-                None => self.new(trail, &whole, done),
+                None => self.begin(trail, &whole, done),
             };
         }
         match &here {
@@ -172,7 +172,7 @@ impl Fetching<'_> {
     }
 
     /// A trail that does not lie here.
-    fn new(&self, trail: &str, whole: &Read, done: &mut Fetched) -> Result<(), Problem> {
+    fn begin(&self, trail: &str, whole: &Read, done: &mut Fetched) -> Result<(), Problem> {
         let path = self.folder.join(format!("{trail}.trail"));
         if path.exists() {
             return Err(Problem {
