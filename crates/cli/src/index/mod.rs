@@ -180,41 +180,38 @@ impl Place {
 /// Runs it.
 pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     let simulated = args.simulated;
-    let place = match &args.what {
-        What::Push(push) => return push.run(args, out),
-        What::Fetch(fetch) => return fetch.run(args, out),
-        _ => Place::of(args)?,
-    };
-    let open = || place.open();
+    let place = || Place::of(args);
+    let open = || place()?.open();
     match &args.what {
-        What::Push(_) | What::Fetch(_) => Ok(Exit::Done),
-        What::Rebuild { folders, sheets } => match &place {
-            Place::File(path) => rebuilt(path, folders, sheets.as_deref(), out),
+        What::Push(push) => push.run(args, out),
+        What::Fetch(fetch) => fetch.run(args, out),
+        What::Rebuild { folders, sheets } => match place()? {
+            Place::File(path) => rebuilt(&path, folders, sheets.as_deref(), out),
             Place::Database(database) => {
                 let folders = or_data_folder(folders)?;
-                let gathered = rebuild_in(database, &folders, sheets.as_deref())?;
+                let gathered = rebuild_in(&database, &folders, sheets.as_deref())?;
                 told(database.name(), &gathered, out)
             }
         },
-        What::Update { folders } => match &place {
+        What::Update { folders } => match place()? {
             Place::File(path) => {
-                let gathered = Index::open(path)?.update(folders)?;
+                let gathered = Index::open(&path)?.update(folders)?;
                 told(&path.display().to_string(), &gathered, out)
             }
             Place::Database(_) => Err(Fail::usage(
                 "a database gets what changed with `ohmtrail index push --database`",
             )),
         },
-        What::Verify { folders, sheets } => match &place {
+        What::Verify { folders, sheets } => match place()? {
             Place::File(path) if folders.is_empty() && sheets.is_none() => {
-                verified(&path.display().to_string(), &verify(path)?, out)
+                verified(&path.display().to_string(), &verify(&path)?, out)
             }
             Place::File(_) => Err(Fail::usage(
                 "an index in a file knows its folders; they are named with --database only",
             )),
             Place::Database(database) => {
                 let folders = or_data_folder(folders)?;
-                let compared = verify_in(database, &folders, sheets.as_deref())?;
+                let compared = verify_in(&database, &folders, sheets.as_deref())?;
                 verified(database.name(), &compared, out)
             }
         },
