@@ -116,7 +116,8 @@ impl Behind {
 const VISITED: &str = "SELECT v.visit, v.head, \
     (SELECT min(path) FROM files f WHERE f.visit = v.visit AND f.head = v.head), v.unit, v.simulated, \
     v.sheet, v.work_order, v.technician, v.opened_us, v.closed_us, v.complaint, v.outcome, v.left_power, \
-    v.damage, v.sheet_same FROM visits v";
+    v.damage, v.sheet_same, \
+    (SELECT string_agg(fault, '\n' ORDER BY fault) FROM findings f WHERE f.visit = v.visit) FROM visits v";
 
 impl Index {
     /// The units, the latest visited first, from the `skip`th on.
@@ -154,13 +155,15 @@ impl Index {
         if words.is_empty() {
             return Ok(Vec::new());
         }
-        let visits = self.store.search(&words, limit)?;
-        let mut found = Vec::with_capacity(visits.len());
-        for visit in visits {
-            let sql = format!("{VISITED} WHERE v.visit = $1");
-            found.extend(self.visited(&sql, &[visit.into()])?);
-        }
-        Ok(found)
+        let visits: Vec<String> = self
+            .store
+            .search(&words, limit)?
+            .iter()
+            .map(i64::to_string)
+            .collect();
+        let these = self.store.these();
+        let sql = format!("{VISITED} WHERE v.visit IN ({these}) ORDER BY v.visit DESC");
+        self.visited(&sql, &[visits.join(",").into()])
     }
 
     /// A unit's visits, the latest first.
@@ -252,32 +255,28 @@ impl Index {
 
     fn visited(&mut self, sql: &str, with: &[Value]) -> Result<Vec<Visited>, Error> {
         let rows = self.store.rows(sql, with)?;
-        let mut all = Vec::with_capacity(rows.len());
-        for row in &rows {
-            let faults = self.store.rows(
-                "SELECT fault FROM findings WHERE visit = $1 ORDER BY fault",
-                &row[..1],
-            )?;
-            all.push(Visited {
-                visit: row[0].int().unwrap_or_default(),
-                head: row[1].text().to_owned(),
-                path: row[2].some_text(),
-                unit: row[3].text().to_owned(),
-                simulated: row[4].yes(),
-                sheet: row[5].text().to_owned(),
-                work_order: row[6].text().to_owned(),
-                technician: row[7].text().to_owned(),
-                opened_us: row[8].int().unwrap_or_default(),
-                closed_us: row[9].int(),
-                complaint: row[10].some_text(),
-                outcome: row[11].some_text(),
-                faults: faults.iter().map(|f| f[0].text().to_owned()).collect(),
-                left: row[12].some_text(),
-                damage: row[13].int().unwrap_or_default(),
-                sheet_same: row[14].int().map(|n| n == 1),
-            });
-        }
-        Ok(all)
+        Ok(rows.iter().map(visited).collect())
+    }
+}
+
+fn visited(row: &Row) -> Visited {
+    Visited {
+        visit: row[0].int().unwrap_or_default(),
+        head: row[1].text().to_owned(),
+        path: row[2].some_text(),
+        unit: row[3].text().to_owned(),
+        simulated: row[4].yes(),
+        sheet: row[5].text().to_owned(),
+        work_order: row[6].text().to_owned(),
+        technician: row[7].text().to_owned(),
+        opened_us: row[8].int().unwrap_or_default(),
+        closed_us: row[9].int(),
+        complaint: row[10].some_text(),
+        outcome: row[11].some_text(),
+        faults: row[15].text().lines().map(str::to_owned).collect(),
+        left: row[12].some_text(),
+        damage: row[13].int().unwrap_or_default(),
+        sheet_same: row[14].int().map(|n| n == 1),
     }
 }
 

@@ -199,6 +199,10 @@ impl Store for Sqlite {
         Ok(rows.iter().filter_map(|row| row[0].int()).collect())
     }
 
+    fn these(&self) -> &'static str {
+        "SELECT value FROM json_each('[' || $1 || ']')"
+    }
+
     fn make_searched(&mut self) -> Result<(), Error> {
         let sorted = |bytes: i64| {
             format!("INSERT INTO searched (searched, rank) VALUES ('hashsize', {bytes});")

@@ -30,6 +30,9 @@ pub(crate) trait Store: Send {
     /// The latest visits that have, for each of these words, one that begins with it.
     fn search(&mut self, words: &[String], limit: u32) -> Result<Vec<i64>, Error>;
 
+    /// The visits of a list as text, `1,2,3`, that is the first parameter; as a query.
+    fn these(&self) -> &'static str;
+
     /// Looks whether the store itself is whole, as far as that is ours to look at.
     fn check(&mut self) -> Result<(), Error>;
 }

@@ -287,6 +287,10 @@ impl Store for Postgres {
         Ok(rows.iter().filter_map(|row| row[0].int()).collect())
     }
 
+    fn these(&self) -> &'static str {
+        "SELECT unnest(string_to_array($1, ',')::bigint[])"
+    }
+
     /// Pages and indexes are the server's own.
     fn check(&mut self) -> Result<(), Error> {
         Ok(())
