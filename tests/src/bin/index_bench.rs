@@ -1,5 +1,6 @@
 //! The shop index against its goals: how fast it is made anew of many invented visits, beside a bare
-//! SQLite that is given the same rows, and how long each question takes.
+//! SQLite that is given the same rows, and how long each question takes: asked of the library, of the daemon
+//! over HTTP, and of a database.
 //!
 //! `cargo xtask bench index [--visits N]`
 
@@ -12,6 +13,7 @@ use std::time::{Duration, Instant};
 use ohmtrail_index::{
     Database, EXPORTED, Format, Index, TABLES, Table, push_rows, rebuild, verify,
 };
+use ohmtrail_tests::client::Daemon;
 use ohmtrail_tests::postgres::{PASSWORD, Server};
 use ohmtrail_tests::years::{VISITS_OF_A_UNIT, unit, visit};
 
@@ -39,7 +41,10 @@ fn main() -> ExitCode {
         began.elapsed().as_secs_f64()
     );
 
-    let path = folder.path().join("shop.sqlite");
+    // Where the daemon looks for it.
+    let data = folder.path().join("data");
+    fs::create_dir(&data).expect("a folder");
+    let path = data.join("index.sqlite");
     let began = Instant::now();
     let gathered = rebuild(&path, std::slice::from_ref(&trails), None).expect("rebuilt");
     let took = began.elapsed().as_secs_f64();
@@ -62,6 +67,7 @@ fn main() -> ExitCode {
     }
     let worst = questions(&mut index, units);
     drop(index);
+    let worst = worst.max(over_http(&data, units));
     let began = Instant::now();
     let compared = verify(&path).expect("compared");
     println!(
@@ -180,11 +186,113 @@ fn in_a_database(trails: &Path, units: u32) {
     questions(&mut Index::at(&database).expect("the database"), units);
 }
 
+/// The daemon with that data folder is asked over HTTP what the page and its API show; the longest.
+fn over_http(data: &Path, units: u32) -> Duration {
+    let daemon = Daemon::start(data, &[]);
+    let began = Instant::now();
+    let standing = loop {
+        let standing = daemon.get("/api/v1/index").good();
+        if standing["updated"].is_string() {
+            break standing;
+        }
+        thread::sleep(Duration::from_millis(100));
+    };
+    println!(
+        "the daemon looked through {} trails in {:.1} s from its start",
+        standing["trails"],
+        began.elapsed().as_secs_f64()
+    );
+    let of = move |n: u32| some_unit(n, units);
+    heading("over HTTP, one question, microseconds:");
+    let all: Vec<(&str, Box<dyn Fn(u32) -> String>)> = vec![
+        (
+            "page: units",
+            Box::new(|_| "/units?simulated=yes".to_owned()),
+        ),
+        (
+            "page: units, anywhere",
+            Box::new(move |n| format!("/units?simulated=yes&skip={}", n * 37 % units)),
+        ),
+        (
+            "page: a unit",
+            Box::new(move |n| format!("/unit?simulated=yes&name={}", of(n))),
+        ),
+        (
+            "page: search, a unit",
+            Box::new(move |n| format!("/units?words={}", of(n))),
+        ),
+        (
+            "page: search, in every visit",
+            Box::new(|_| "/units?words=invented".to_owned()),
+        ),
+        (
+            "page: search, how words begin",
+            Box::new(|_| "/units?words=c+0".to_owned()),
+        ),
+        (
+            "page: search, how many begin",
+            Box::new(|n| format!("/units?words=000{}+invent", n % 10)),
+        ),
+        (
+            "API: at the door",
+            Box::new(move |n| format!("/api/v1/index/door?simulated=true&unit={}", of(n))),
+        ),
+        (
+            "API: trends of a unit",
+            Box::new(move |n| format!("/api/v1/index/trends?simulated=true&unit={}", of(n))),
+        ),
+        (
+            "API: search, 200 visits",
+            Box::new(|_| "/api/v1/index/search?limit=200&words=invented".to_owned()),
+        ),
+        (
+            "API: kinds",
+            Box::new(|_| "/api/v1/index/kinds?simulated=true".to_owned()),
+        ),
+    ];
+    let longest = all.into_iter().map(|(name, path)| {
+        timed(name, |n| {
+            let answer = daemon.get(&path(n));
+            assert_eq!(answer.status, 200, "{}", answer.text());
+        })
+    });
+    longest.max().unwrap_or_default()
+}
+
+/// One of so many units, far from the one before.
+fn some_unit(n: u32, units: u32) -> String {
+    unit(n.wrapping_mul(2_654_435_761) % units)
+}
+
+fn heading(words: &str) {
+    println!("{words}");
+    println!("{:30} {:>9} {:>9}", "", "worst", "median");
+}
+
+/// Asks so often, prints how long it took, and returns the longest.
+fn timed(name: &str, mut ask: impl FnMut(u32)) -> Duration {
+    let mut times: Vec<Duration> = (0..ASKED)
+        .map(|n| {
+            let began = Instant::now();
+            ask(n);
+            began.elapsed()
+        })
+        .collect();
+    times.sort();
+    let (median, longest) = (times[times.len() / 2], times[times.len() - 1]);
+    println!(
+        "{name:30} {:>9} {:>9}",
+        longest.as_micros(),
+        median.as_micros()
+    );
+    longest
+}
+
 type Question<'q> = (&'q str, Box<dyn Fn(&mut Index, u32) + 'q>);
 
 /// Asks everything, prints how long it took, and returns the longest.
 fn questions(index: &mut Index, units: u32) -> Duration {
-    let of = move |n: u32| unit(n.wrapping_mul(2_654_435_761) % units);
+    let of = move |n: u32| some_unit(n, units);
     let all: Vec<Question<'_>> = vec![
         (
             "units, the latest",
@@ -257,25 +365,9 @@ fn questions(index: &mut Index, units: u32) -> Duration {
             Box::new(|i, _| drop(i.problems().expect("problems"))),
         ),
     ];
-    println!("one question, microseconds:");
-    println!("{:28} {:>9} {:>9}", "", "worst", "median");
-    let mut worst = Duration::ZERO;
-    for (name, ask) in all {
-        let mut times: Vec<Duration> = (0..ASKED)
-            .map(|n| {
-                let began = Instant::now();
-                ask(index, n);
-                began.elapsed()
-            })
-            .collect();
-        times.sort();
-        let (median, longest) = (times[times.len() / 2], times[times.len() - 1]);
-        println!(
-            "{name:28} {:>9} {:>9}",
-            longest.as_micros(),
-            median.as_micros()
-        );
-        worst = worst.max(longest);
-    }
-    worst
+    heading("one question, microseconds:");
+    let longest = all
+        .into_iter()
+        .map(|(name, ask)| timed(name, |n| ask(index, n)));
+    longest.max().unwrap_or_default()
 }
