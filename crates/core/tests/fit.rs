@@ -4,6 +4,7 @@
 use ohmtrail_core::fit::capacitor::{Bank, Capacitor, Protection, bank, one_can};
 use ohmtrail_core::fit::contactor::{Contactor, Load, contactor};
 use ohmtrail_core::fit::motor::{Enclosure, Motor, Rotation, magnetic_poles, motor};
+use ohmtrail_core::fit::numbered::{Numbered, numbered};
 use ohmtrail_core::fit::relay::{Relay, relay};
 use ohmtrail_core::fit::transformer::{Transformer, transformer};
 use ohmtrail_core::fit::{Aspect, Duty, MOST_ROWS, Mains, Outcome, Reason, Report, Span, rules};
@@ -548,6 +549,13 @@ fn motors() {
     );
 }
 
+fn board() -> Numbered<'static> {
+    Numbered {
+        number: Some("B-7"),
+        replaces: None,
+    }
+}
+
 fn start_relay() -> Relay {
     Relay {
         pick_up: Some(Span {
@@ -586,6 +594,51 @@ fn potential_relays() {
     assert_eq!(relay(&start_relay(), &narrow).outcome(), Outcome::Fits);
 }
 
+#[test]
+fn numbers_of_makers() {
+    let of = |number, replaces| Numbered { number, replaces };
+    let was = of(Some("CX 40-1"), None);
+    for (is, outcome, reason) in [
+        (of(Some("cx40-1"), None), Outcome::Fits, Reason::Same),
+        (
+            of(Some("DX 9"), Some("CX 36-1,cx 40-1")),
+            Outcome::Fits,
+            Reason::Replaces,
+        ),
+        (of(None, Some("CX40-1")), Outcome::Fits, Reason::Replaces),
+        (
+            of(Some("CX 401"), None),
+            Outcome::Unknown,
+            Reason::OtherNumber,
+        ),
+        (
+            of(Some("CX 40-11"), Some("CX 40,1")),
+            Outcome::Unknown,
+            Reason::OtherNumber,
+        ),
+        (of(None, None), Outcome::Unknown, Reason::CandidateNotKnown),
+        (
+            of(Some(" "), Some(", ")),
+            Outcome::Unknown,
+            Reason::CandidateNotKnown,
+        ),
+    ] {
+        assert_eq!(
+            why(&numbered(&was, &is), Aspect::Number),
+            (outcome, reason),
+            "{is:?}"
+        );
+    }
+    // Nobody knows what failed: no list names it.
+    for unread in [None, Some(""), Some("\u{2009}")] {
+        let report = numbered(&of(unread, None), &of(Some("CX 40-1"), Some(",")));
+        assert_eq!(
+            why(&report, Aspect::Number),
+            (Outcome::Unknown, Reason::OriginalNotKnown)
+        );
+    }
+}
+
 /// No kind has more criteria than a report has room for, and each equal part fits.
 #[test]
 fn the_same_part_fits_and_every_criterion_has_room() {
@@ -594,6 +647,7 @@ fn the_same_part_fits_and_every_criterion_has_room() {
         contactor(&two_poles(), &Load::default(), &two_poles()),
         transformer(&forty(), &forty()),
         relay(&start_relay(), &start_relay()),
+        numbered(&board(), &board()),
     ];
     for report in reports {
         assert_eq!(report.outcome(), Outcome::Fits, "{report:?}");
@@ -609,6 +663,7 @@ fn the_same_part_fits_and_every_criterion_has_room() {
         contactor(&Contactor::default(), &Load::default(), &two_poles()),
         transformer(&Transformer::default(), &forty()),
         relay(&Relay::default(), &start_relay()),
+        numbered(&Numbered::default(), &board()),
         bank(&Capacitor::default(), &[]).report,
     ] {
         assert_eq!(report.outcome(), Outcome::Unknown, "{report:?}");

@@ -16,6 +16,6 @@ mod value;
 pub use crate::banks::{MOST_PIECES, Piece, Use};
 pub use crate::offer::{Judged, Offer, Offers, Wanted, offers};
 pub use crate::part::{Can, FIELDS, Field, Kind, Part, Wrong, fields};
-pub use crate::sheet::{Failed, NoRule, PlateValue, failed};
+pub use crate::sheet::{Failed, PlateValue, WrongPlate, failed, kind_of};
 pub use crate::stamp::{Differs, Match, held};
 pub use crate::stock::{COMMON_COLUMNS, Item, Stock, StockError, Trouble};

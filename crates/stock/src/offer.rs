@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use ohmtrail_core::fit::capacitor::{Bank, Capacitor, one_can};
 use ohmtrail_core::fit::contactor::{Contactor, Load, contactor};
 use ohmtrail_core::fit::motor::{Motor, motor};
+use ohmtrail_core::fit::numbered::{Numbered, numbered};
 use ohmtrail_core::fit::relay::{Relay, relay};
 use ohmtrail_core::fit::transformer::{Transformer, transformer};
 use ohmtrail_core::fit::{Outcome, Reason, Report};
@@ -47,6 +48,11 @@ pub enum Wanted {
     },
     /// A potential relay.
     Relay(Relay),
+    /// Any other part.
+    Numbered {
+        /// Its maker's number.
+        number: Option<String>,
+    },
 }
 
 impl Wanted {
@@ -63,6 +69,8 @@ impl Wanted {
                 circuit: None,
             },
             Part::Relay(plate) => Wanted::Relay(plate),
+            // What the failed part was itself put in the place of says nothing of the next one.
+            Part::Numbered { number, .. } => Wanted::Numbered { number },
         }
     }
 
@@ -75,6 +83,7 @@ impl Wanted {
             Wanted::Transformer(_) => Kind::Transformer,
             Wanted::Motor { .. } => Kind::Motor,
             Wanted::Relay(_) => Kind::Relay,
+            Wanted::Numbered { .. } => Kind::Numbered,
         }
     }
 }
@@ -114,6 +123,13 @@ pub struct Offer {
     pub common: Option<Reason>,
 }
 
+impl Offer {
+    fn has(&self, reason: Reason) -> bool {
+        let mut rows = self.judged.iter().flat_map(|j| j.report.rows());
+        rows.any(|row| row.reason == reason)
+    }
+}
+
 /// Everything that can be said of the stock.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Offers {
@@ -125,7 +141,7 @@ pub struct Offers {
     pub refused: Vec<Offer>,
     /// Parts of this kind of which there is none left.
     pub none_left: Vec<String>,
-    /// How many lines are of other kinds.
+    /// How many lines are of other kinds, or of other numbers.
     pub other_kinds: usize,
     /// Whether there are more combinations than are shown.
     pub left_off: bool,
@@ -163,17 +179,14 @@ pub fn offers(wanted: &Wanted, stock: &Stock) -> Offers {
         }
         _ => {
             for item in stock.items.iter().filter(|i| i.quantity > 0) {
-                if let Some(report) = single(wanted, &item.part) {
-                    out.add(Offer {
-                        outcome: report.outcome(),
-                        pieces: vec![piece(item, Use::Whole, "")],
-                        judged: vec![Judged {
-                            section: String::new(),
-                            bank: None,
-                            report,
-                        }],
-                        common: None,
-                    });
+                let Some(offer) = whole(wanted, item) else {
+                    continue;
+                };
+                // A part of another number is another part: a switch for a compressor.
+                if offer.has(Reason::OtherNumber) {
+                    out.other_kinds += 1;
+                } else {
+                    out.add(offer);
                 }
             }
         }
@@ -186,12 +199,43 @@ pub fn offers(wanted: &Wanted, stock: &Stock) -> Offers {
     out
 }
 
+/// One part in the place of another; none where that is not how such parts are replaced.
+pub(crate) fn whole(wanted: &Wanted, item: &Item) -> Option<Offer> {
+    let report = single(wanted, &item.part)?;
+    Some(Offer {
+        outcome: report.outcome(),
+        pieces: vec![piece(item, Use::Whole, "")],
+        judged: vec![Judged {
+            section: String::new(),
+            bank: None,
+            report,
+        }],
+        common: None,
+    })
+}
+
 /// A part that is replaced by one part; none where the kinds differ.
 fn single(wanted: &Wanted, part: &Part) -> Option<Report> {
     Some(match (wanted, part) {
         (Wanted::Contactor(was, load), Part::Contactor(is)) => contactor(was, load, is),
         (Wanted::Transformer(was), Part::Transformer(is)) => transformer(was, is),
         (Wanted::Relay(was), Part::Relay(is)) => relay(was, is),
+        (
+            Wanted::Numbered { number },
+            Part::Numbered {
+                number: its,
+                replaces,
+            },
+        ) => numbered(
+            &Numbered {
+                number: number.as_deref(),
+                replaces: None,
+            },
+            &Numbered {
+                number: its.as_deref(),
+                replaces: replaces.as_deref(),
+            },
+        ),
         (
             Wanted::Motor {
                 plate,

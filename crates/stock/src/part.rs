@@ -28,16 +28,19 @@ pub enum Kind {
     Motor,
     /// A potential relay.
     Relay,
+    /// Any other part, by its maker's number.
+    Numbered,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Kind; 5] = [
+    pub const ALL: [Kind; 6] = [
         Kind::Capacitor,
         Kind::Contactor,
         Kind::Transformer,
         Kind::Motor,
         Kind::Relay,
+        Kind::Numbered,
     ];
 
     /// Its name.
@@ -49,6 +52,7 @@ impl Kind {
             Kind::Transformer => "transformer",
             Kind::Motor => "motor",
             Kind::Relay => "relay",
+            Kind::Numbered => "numbered-part",
         }
     }
 }
@@ -80,7 +84,9 @@ const fn field(
     }
 }
 
-use Kind::{Capacitor as C, Contactor as K, Motor as M, Relay as R, Transformer as T};
+use Kind::{
+    Capacitor as C, Contactor as K, Motor as M, Numbered as N, Relay as R, Transformer as T,
+};
 
 /// Every field.
 pub const FIELDS: &[Field] = &[
@@ -208,6 +214,18 @@ pub const FIELDS: &[Field] = &[
         "volts that its coil bears for good",
         "332 V",
     ),
+    field(
+        "number",
+        &[N],
+        "the maker's number: of a compressor, a switch, a board, whatever has no kind of its own here",
+        "CX 40-1",
+    ),
+    field(
+        "replaces",
+        &[N],
+        "the numbers that its maker names it in the place of, with commas between them",
+        "CX 36-1, CX 36-2",
+    ),
 ];
 
 /// The fields of a kind.
@@ -259,6 +277,13 @@ pub enum Part {
     },
     /// A potential relay.
     Relay(Relay),
+    /// Any other part.
+    Numbered {
+        /// Its maker's number.
+        number: Option<String>,
+        /// The numbers that its maker names it in the place of.
+        replaces: Option<String>,
+    },
 }
 
 /// The fields of one part, with everything that was wrong.
@@ -305,6 +330,7 @@ impl Part {
             Part::Transformer(_) => Kind::Transformer,
             Part::Motor { .. } => Kind::Motor,
             Part::Relay(_) => Kind::Relay,
+            Part::Numbered { .. } => Kind::Numbered,
         }
     }
 
@@ -331,6 +357,10 @@ impl Part {
             Kind::Transformer => Part::Transformer(transformer(&mut r)),
             Kind::Motor => motor(&mut r),
             Kind::Relay => Part::Relay(relay(&mut r)),
+            Kind::Numbered => Part::Numbered {
+                number: r.get("number", value::text),
+                replaces: r.get("replaces", value::text),
+            },
         };
         if r.wrong.is_empty() {
             Ok(part)
@@ -478,7 +508,7 @@ fn motor(r: &mut Reader<'_>) -> Part {
     };
     Part::Motor {
         plate,
-        frame: r.get("frame", |t| Ok(t.to_owned())),
+        frame: r.get("frame", value::text),
     }
 }
 

@@ -36,39 +36,27 @@ pub struct Failed {
     pub from: Vec<String>,
 }
 
-/// Why nothing can be said of a failed part.
+/// A plate's value is not understood.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum NoRule {
-    /// There is no rule for its kind.
-    #[error(
-        "{part} is a {kind}: there is no rule for it here; it is matched by its maker's number"
-    )]
-    Kind {
-        /// The part.
-        part: String,
-        /// Its kind.
-        kind: String,
-    },
-    /// A plate's value is not understood.
-    #[error("plate of {part}, {wrong}")]
-    Plate {
-        /// The part.
-        part: String,
-        /// What is wrong.
-        wrong: Wrong,
-    },
+#[error("plate of {part}, {wrong}")]
+pub struct WrongPlate {
+    /// The part.
+    pub part: String,
+    /// What is wrong.
+    pub wrong: Wrong,
 }
 
-/// Which kind a sheet's part is; none where there is no rule for it.
-fn kind_of(part: &SheetPart) -> Option<Kind> {
-    Some(match part.kind.name {
+/// Which kind a sheet's part is.
+#[must_use]
+pub fn kind_of(part: &SheetPart) -> Kind {
+    match part.kind.name {
         "run-capacitor" | "dual-run-capacitor" | "start-capacitor" => Kind::Capacitor,
         "contactor-1p" | "contactor-2p" | "contactor-3p" => Kind::Contactor,
         "transformer" => Kind::Transformer,
         "psc-fan-motor" | "three-phase-motor" => Kind::Motor,
         "potential-relay" => Kind::Relay,
-        _ => return None,
-    })
+        _ => Kind::Numbered,
+    }
 }
 
 /// The field that a visit's name of a plate's value stands for.
@@ -130,9 +118,9 @@ pub fn failed(
     parts: &[usize],
     plates: &[PlateValue],
     mains: Option<&str>,
-) -> Vec<Result<Failed, NoRule>> {
+) -> Vec<Result<Failed, WrongPlate>> {
     let named: BTreeSet<usize> = parts.iter().copied().collect();
-    let mut all: Vec<Result<Failed, NoRule>> = named
+    let mut all: Vec<Result<Failed, WrongPlate>> = named
         .iter()
         .filter_map(|&at| Some((at, sheet.parts.get(at)?)))
         .map(|(at, part)| one(sheet, at, part, plates, mains))
@@ -149,11 +137,8 @@ fn one(
     part: &SheetPart,
     plates: &[PlateValue],
     mains: Option<&str>,
-) -> Result<Failed, NoRule> {
-    let kind = kind_of(part).ok_or_else(|| NoRule::Kind {
-        part: part.name.clone(),
-        kind: part.kind.name.to_owned(),
-    })?;
+) -> Result<Failed, WrongPlate> {
+    let kind = kind_of(part);
     let of = |field: &str| {
         let read = plates
             .iter()
@@ -164,7 +149,7 @@ fn one(
             .or_else(|| sheet_field(part, field))
             .or_else(hertz)
     };
-    let say = |wrong: Wrong| NoRule::Plate {
+    let say = |wrong: Wrong| WrongPlate {
         part: part.name.clone(),
         wrong,
     };
@@ -309,7 +294,7 @@ fn load_of(
 }
 
 /// Two single run capacitors that failed together: one dual can may stand for both.
-fn pair(sheet: &Sheet, all: &[Result<Failed, NoRule>]) -> Option<Failed> {
+fn pair(sheet: &Sheet, all: &[Result<Failed, WrongPlate>]) -> Option<Failed> {
     let singles: Vec<(&Failed, _)> = all
         .iter()
         .filter_map(|f| f.as_ref().ok())

@@ -2,7 +2,7 @@
 
 use ohmtrail_core::fit::{Outcome, Reason};
 
-use crate::offer::{Offer, offers};
+use crate::offer::{Offer, offers, whole};
 use crate::part::{FIELDS, Part, Wrong, no_field};
 use crate::sheet::{Failed, PlateValue, field_of};
 use crate::stock::{Item, Stock};
@@ -62,6 +62,9 @@ pub fn held(failed: &Failed, stamp: &[PlateValue]) -> Result<Match, Vec<Wrong>> 
         note: String::new(),
         part: Part::read(kind, &of)?,
     };
+    if let Some(offer) = whole(&failed.wanted, &item) {
+        return Ok(told(&offer));
+    }
     let found = offers(&failed.wanted, &Stock { items: vec![item] });
     let mut all = (found.fits.iter())
         .chain(&found.unknown)

@@ -32,6 +32,11 @@ fn over_zero(text: &str, value: f64) -> Result<f64, String> {
     }
 }
 
+/// Text as it stands.
+pub fn text(text: &str) -> Result<String, String> {
+    Ok(text.to_owned())
+}
+
 /// Capacitance, and the tolerance that a range stands for: a start capacitor marked `88-108 uF` is
 /// one of 88 uF, -0/+22.7 %.
 pub fn farads(text: &str) -> Result<(Farads, Option<Tolerance>), String> {

@@ -3,7 +3,7 @@
 use ohmtrail_circuit::sheet::read_builtin;
 use ohmtrail_core::fit::{Aspect, Outcome, Reason};
 use ohmtrail_stock::{
-    Kind, MOST_PIECES, NoRule, Offer, Offers, Part, PlateValue, Stock, Use, Wanted, failed, offers,
+    Kind, MOST_PIECES, Offer, Offers, Part, PlateValue, Stock, Use, Wanted, failed, offers,
 };
 use proptest::prelude::*;
 
@@ -231,10 +231,40 @@ fn failed_parts_of_a_sheet() {
         panic!("a pair in {all:#?}");
     };
     assert_eq!(*common, Some(true));
-    let none = all.iter().filter_map(|f| f.as_ref().err()).next();
+    // No number was read of the compressor.
+    let compressor = Wanted::Numbered { number: None };
+    assert_eq!(of("compressor").wanted, compressor);
+}
+
+/// A compressor is found by its maker's number, or as what its maker names for it; parts of other numbers are
+/// other parts.
+#[test]
+fn a_compressor_is_found_by_its_number() {
+    let stock = Stock::read(
+        "truck.csv",
+        b"kind,name,quantity,number,replaces\n\
+          numbered-part,same,1,CX40-1,\n\
+          numbered-part,newer,1,DX 9,\"CX 36-1, cx 40-1\"\n\
+          numbered-part,switch,3,P 400,\n\
+          numbered-part,empty,0,CX 40-1,\n",
+    );
+    let wanted = Wanted::Numbered {
+        number: Some("CX 40-1".into()),
+    };
+    let found = offers(&wanted, &stock.expect("a stock"));
+    let names: Vec<&str> = found
+        .fits
+        .iter()
+        .map(|o| o.pieces[0].name.as_str())
+        .collect();
+    assert_eq!(names, ["same", "newer"]);
     assert!(
-        matches!(none, Some(NoRule::Kind { part, .. }) if part == "compressor"),
-        "{none:?}"
+        found.unknown.is_empty() && found.refused.is_empty(),
+        "{found:?}"
+    );
+    assert_eq!(
+        (found.other_kinds, found.none_left),
+        (1, vec!["empty".to_owned()])
     );
 }
 

@@ -14,7 +14,7 @@ use ohmtrail_core::verdict::{Bands, Limit};
 use ohmtrail_trail::event::Asked;
 
 use crate::book::Book;
-use crate::prove::CHARGE_KEYS;
+use crate::prove::{CHARGE_KEYS, NUMBER_KEYS};
 use crate::record::Record;
 
 /// Where the bands of a check come from.
@@ -26,8 +26,8 @@ pub(crate) const HEALTHY: Source = Source::new(
 const SHEET: Source = Source::new("limits that the sheet states", Status::CommonPractice);
 
 /// What stands on plates that limits are taken from, by the keys that it is noted under; behind them, what a
-/// charge rests on.
-pub const PLATE_KEYS: [&str; 13] = [
+/// charge rests on, and the numbers that a part is matched by.
+pub const PLATE_KEYS: [&str; 16] = [
     RATED_VOLTS,
     CAPACITANCE,
     HERM,
@@ -41,6 +41,9 @@ pub const PLATE_KEYS: [&str; 13] = [
     CHARGE_KEYS[2],
     CHARGE_KEYS[3],
     CHARGE_KEYS[4],
+    NUMBER_KEYS[0],
+    NUMBER_KEYS[1],
+    NUMBER_KEYS[2],
 ];
 const RATED_VOLTS: &str = "rated-volts";
 const CAPACITANCE: &str = "capacitance";

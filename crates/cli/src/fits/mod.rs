@@ -77,6 +77,13 @@ enum What {
         #[command(flatten)]
         stamp: Stamp<4>,
     },
+    /// Any other part, by its maker's number: a compressor, a switch, a board
+    NumberedPart {
+        #[command(flatten)]
+        from: From,
+        #[command(flatten)]
+        stamp: Stamp<5>,
+    },
     /// The parts that a visit's finding names, by plates and sheet
     Visit(visit::Args),
     /// Read a stock, and say what is wrong with it
@@ -153,6 +160,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
             one(from, wanted, out)
         }
         What::Relay { from, stamp } => one(from, stamp.wanted()?, out),
+        What::NumberedPart { from, stamp } => one(from, stamp.wanted()?, out),
         What::Visit(args) => visit::run(args, out),
         What::Stock { stock } => list(&read(stock)?, out),
     }

@@ -75,8 +75,7 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
                     say::text(&part, &found, out)?;
                 }
             }
-            Err(why @ ohmtrail_stock::NoRule::Plate { .. }) => return Err(Fail::input(why)),
-            Err(why) => others.push(why.to_string()),
+            Err(why) => return Err(Fail::input(why)),
         }
     }
     if !others.is_empty() {

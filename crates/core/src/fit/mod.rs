@@ -4,7 +4,7 @@
 //!
 //! The same form describes both parts. A value that the failed part does not bear is not asked of
 //! the other, except for those without which nothing can be said (capacitance, volts, poles, coil,
-//! amps, volt-amperes, phases): these are unknown then. A value that the failed part bears and the
+//! amps, volt-amperes, phases, a maker's number): these are unknown then. A value that the failed part bears and the
 //! other does not is unknown, never taken for granted.
 //!
 //! To refuse a part is the cautious side, so a rule of common practice or from memory may refuse
@@ -14,6 +14,7 @@
 pub mod capacitor;
 pub mod contactor;
 pub mod motor;
+pub mod numbered;
 pub mod relay;
 pub mod rules;
 pub mod transformer;
@@ -117,6 +118,8 @@ pub enum Aspect {
     DropOut,
     /// Volts that its coil bears for good.
     ContinuousVolts,
+    /// The maker's number.
+    Number,
 }
 
 impl Aspect {
@@ -156,6 +159,7 @@ impl Aspect {
             Aspect::PickUp => "pick-up volts",
             Aspect::DropOut => "drop-out volts",
             Aspect::ContinuousVolts => "continuous coil volts",
+            Aspect::Number => "maker's number",
         }
     }
 }
@@ -217,6 +221,10 @@ pub enum Reason {
     NoCommon,
     /// Whether the capacitors have one side in common is not known.
     CommonNotKnown,
+    /// Its maker names it in the place of the failed one's number.
+    Replaces,
+    /// Another number, which its maker does not name in that place as far as is known.
+    OtherNumber,
 }
 
 impl Reason {
@@ -280,6 +288,8 @@ impl Reason {
             Reason::CommonNotKnown => {
                 "one can has one common terminal: look whether both have a side on the same line"
             }
+            Reason::Replaces => "its maker names it in the place of that number",
+            Reason::OtherNumber => "another number: the maker's list of replacements decides",
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Fan and blower motors. A hermetic compressor is replaced by its maker's number, never by this.
+//! Fan and blower motors. A hermetic compressor is replaced by its maker's number ([`super::numbered`]), never by this.
 
 use serde::Serialize;
 

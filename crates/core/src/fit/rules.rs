@@ -354,6 +354,16 @@ pub const CONTINUOUS: Rule = Rule::at_least(
     1.0,
     computed("the coil stands at the start winding's volts as long as the motor runs"),
 );
+/// The maker's number.
+pub const NUMBER: Rule = Rule::at_least(
+    "fit.number",
+    "the failed part's number, or named by the maker in its place: 1 yes",
+    "1",
+    1.0,
+    practice(
+        "what no rating tells is replaced by its maker's number, or by what its maker names for it",
+    ),
+);
 
 /// The rows of this subject.
 pub const RULES: &[Rule] = &[
@@ -399,4 +409,5 @@ pub const RULES: &[Rule] = &[
     PICK_UP,
     DROP_OUT,
     CONTINUOUS,
+    NUMBER,
 ];

@@ -2,7 +2,7 @@
 
 use ohmtrail_circuit::sheet::{PointId, Question};
 use ohmtrail_core::fit::Outcome;
-use ohmtrail_stock::{Differs, Failed, NoRule, PlateValue, failed, held};
+use ohmtrail_stock::{Differs, Failed, Kind, PlateValue, WrongPlate, failed, held, kind_of};
 use ohmtrail_trail::event::{Fitted, PlateEntry, Stamped};
 use ohmtrail_words::Said;
 
@@ -13,6 +13,12 @@ use crate::refusal::Refusal;
 
 /// The keys of a plate that are of other rules than those of a match.
 const NOT_OF_A_MATCH: [&str; 5] = ["mcc", "rla", "lra", "curve-amps", "curve-tolerance"];
+
+/// The maker's number of a new part, the numbers that its maker names it in the place of, and the number of the
+/// one that failed where the visit before did not read it.
+pub(crate) const NUMBER_KEYS: [&str; 3] = [NUMBER, "replaces", NUMBER_BEFORE];
+const NUMBER: &str = "number";
+const NUMBER_BEFORE: &str = "number-before";
 
 /// What a repair's part is in the sheet.
 pub(crate) enum Place {
@@ -76,25 +82,31 @@ fn value_of(entry: &PlateEntry) -> PlateValue {
     }
 }
 
-/// The part that failed, as far as there is a rule for it.
-fn wanted(book: &Book<'_>, record: &Record, mended: &Mended, at: usize) -> Result<Failed, NoRule> {
+/// The part that failed.
+fn wanted(
+    book: &Book<'_>,
+    record: &Record,
+    mended: &Mended,
+    at: usize,
+) -> Option<Result<Failed, WrongPlate>> {
     let name = &book.sheet.parts[at].name;
     let other = record.plates.iter().filter(|p| p.part != *name);
     let plates = mended.repair.plates.iter().chain(other);
     let plates = plates
         .filter(|p| p.part != *name || !NOT_OF_A_MATCH.contains(&p.key.as_str()) || p.key == "rla");
-    let plates: Vec<PlateValue> = plates.map(value_of).collect();
-    let hertz = record.plate("unit", "hertz");
-    let hertz = hertz.map(|p| format!("{} {}", p.value, p.unit));
-    let mut all = failed(book.sheet, &[at], &plates, hertz.as_deref());
-    if all.is_empty() {
-        let kind = book.sheet.parts[at].kind.name.to_owned();
-        return Err(NoRule::Kind {
-            part: name.clone(),
-            kind,
+    let mut plates: Vec<PlateValue> = plates.map(value_of).collect();
+    if !plates.iter().any(|p| p.part == *name && p.key == NUMBER)
+        && let Some(read) = record.plate(name, NUMBER_BEFORE)
+    {
+        plates.push(PlateValue {
+            key: NUMBER.to_owned(),
+            ..value_of(read)
         });
     }
-    all.remove(0)
+    let hertz = record.plate("unit", "hertz");
+    let hertz = hertz.map(|p| format!("{} {}", p.value, p.unit));
+    let all = failed(book.sheet, &[at], &plates, hertz.as_deref());
+    all.into_iter().next()
 }
 
 /// Judges what is stamped on the part that is said to be fitted.
@@ -130,6 +142,11 @@ pub(crate) fn again(book: &Book<'_>, record: &Record, mended: &Mended, fitted: &
         .unwrap_or_else(|| Said::phrase(fitted.words.as_str()))
 }
 
+/// Whether a part is matched by its maker's number.
+pub(crate) fn by_number(book: &Book<'_>, part: usize) -> bool {
+    kind_of(&book.sheet.parts[part]) == Kind::Numbered
+}
+
 /// Whether the part that is stamped so matches, in words; none where that is not known.
 fn matched(
     book: &Book<'_>,
@@ -142,19 +159,19 @@ fn matched(
         return Ok((None, "a wire: there is nothing stamped on it".into()));
     };
     let failed = match wanted(book, record, mended, at) {
-        Ok(failed) => failed,
-        Err(NoRule::Kind { .. }) => {
-            let words = "no rule for this kind here: it is matched by its maker's number, which nothing \
-                         here can read";
-            return Ok((None, words.into()));
-        }
-        Err(why) => return Err(Refusal::Match(Said::phrase(why.to_string()))),
+        Some(Ok(failed)) => failed,
+        Some(Err(why)) => return Err(Refusal::Match(Said::phrase(why.to_string()))),
+        None => return Ok((None, Said::default())),
     };
-    let plates: Vec<PlateValue> = own()
-        .filter(|p| !NOT_OF_A_MATCH.contains(&p.key.as_str()))
-        .map(value_of)
-        .collect();
-    if plates.is_empty() {
+    // Of a part that is told by its number, nothing else on its plate is compared.
+    let is_numbered = by_number(book, at);
+    let compared = |key: &str| match is_numbered {
+        true => NUMBER_KEYS[..2].contains(&key),
+        false => !NOT_OF_A_MATCH.contains(&key) && key != NUMBER_BEFORE,
+    };
+    let plates = own().filter(|p| compared(&p.key)).map(value_of);
+    let plates: Vec<PlateValue> = plates.collect();
+    if plates.is_empty() && !is_numbered {
         let nothing = Said::message("fit-nothing-known").with("part", name.to_owned());
         return Err(Refusal::Match(nothing));
     }

@@ -29,7 +29,7 @@ use ohmtrail_words::Said;
 
 pub use self::charge::point_words;
 pub(crate) use self::charge::{KEYS as CHARGE_KEYS, reads, rests_on};
-pub(crate) use self::fit::fitted;
+pub(crate) use self::fit::{NUMBER_KEYS, fitted};
 pub(crate) use self::judge::{expected, verdict};
 pub use self::mended::Mended;
 pub use self::start::{NoRepair, repair};
@@ -246,7 +246,9 @@ impl Visit<'_> {
             let approved = Said::message("why-fit-approved").with("option", option.clone());
             Some(approved.with("quoted", m.repair.quoted.join(", ")))
         });
-        let why = Said::message("why-fit")
+        let number = matches!(place, fit::Place::Part(at) if fit::by_number(self.book, at));
+        let id = if number { "why-fit-number" } else { "why-fit" };
+        let why = Said::message(id)
             .with("part", name.to_owned())
             .then_if("; ", approved);
         wish(

@@ -3,7 +3,9 @@
 use ohmtrail_circuit::meter::Ideal;
 use ohmtrail_circuit::unit::{Circuit, Flaw};
 use ohmtrail_core::reading::{Flags, Function};
-use ohmtrail_trail::event::{Act, Asked, Event, Power, Proof, Proved, RepairEnd, Request};
+use ohmtrail_trail::event::{
+    Act, Asked, Event, PlateEntry, Power, Proof, Proved, RepairEnd, Request,
+};
 use ohmtrail_visit::{Book, Input, Stage, Taken};
 
 use crate::bench::{Hands, bundle, show};
@@ -229,24 +231,74 @@ fn what_is_put_right_is_looked_at_again() {
     }
 }
 
-/// What no rule matches is fitted by the technician's word, and no word of it is a proof.
+/// A part that no rating tells matches by its maker's number, or as what its maker names for it. Of a number that
+/// nobody read, and of another one, nothing is proven.
 #[test]
-fn a_part_without_a_rule_is_not_called_a_match() {
+fn a_part_without_ratings_matches_by_its_makers_number() {
     let book = book();
-    let mut repair = found(&book);
     let mut parts = book.sheet.parts.iter();
     let odd = parts.find(|p| p.kind.name == "thermostat");
-    repair
-        .parts
-        .insert(0, odd.expect("the sheet has a thermostat").name.clone());
-    let mut hands = begin(&book, None, &[], repair);
-    let end = run(&mut hands, honest);
-    assert_eq!(end.proved, Proved::Monitor, "{:?}", end.why);
-    let own = end
-        .proofs
-        .iter()
-        .find(|p| p.words.contains("no rule for this kind"));
-    assert_eq!(own.expect("its line").passed, None);
+    let name = odd.expect("the sheet has a thermostat").name.as_str();
+    let read_before = ["number", "T 1-20"];
+    let cases: [(&[[&str; 2]], &[[&str; 2]], Option<bool>, &str); 7] = [
+        (&[], &[], None, "not known of the failed part"),
+        (&[read_before], &[], None, "not known of this part"),
+        (
+            &[],
+            &[["number", "T 1-20"]],
+            None,
+            "not known of the failed part",
+        ),
+        (
+            &[read_before],
+            &[["number", "t1-20"], ["volts", "24"]],
+            Some(true),
+            "the same",
+        ),
+        (&[read_before], &[["number", "U 3"]], None, "another number"),
+        (
+            &[read_before],
+            &[["number", "U 3"], ["replaces", "T 1-10, T 1-20"]],
+            Some(true),
+            "names it",
+        ),
+        (
+            &[],
+            &[
+                ["number", "U 3"],
+                ["replaces", "T 1-20"],
+                ["number-before", "T 1-20"],
+            ],
+            Some(true),
+            "names it",
+        ),
+    ];
+    for (before, stamped, passed, words) in cases {
+        let mut repair = found(&book);
+        repair.parts.insert(0, name.to_owned());
+        repair
+            .plates
+            .extend(before.iter().map(|[key, value]| PlateEntry {
+                part: name.to_owned(),
+                key: (*key).into(),
+                value: (*value).into(),
+                unit: String::new(),
+            }));
+        let mut hands = begin(&book, None, &[], repair);
+        for [key, value] in stamped {
+            hands.say(plate(name, key, value, "")).expect("a plate");
+        }
+        let end = run(&mut hands, honest);
+        let own = end.proofs.iter().find(|p| p.words.contains(words));
+        let own = own.unwrap_or_else(|| panic!("{words} in {:#?}", end.proofs));
+        assert_eq!(own.passed, passed, "{own:?}");
+        let ended = if passed == Some(true) {
+            Proved::Proven
+        } else {
+            Proved::Monitor
+        };
+        assert_eq!(end.proved, ended, "{stamped:?}: {:?}", end.why);
+    }
 }
 
 /// Nothing is stamped on a wire: nothing here shows that it is as thick as the one before.

@@ -157,6 +157,7 @@ charge-close = { $what } is too close to a limit to call
 why-put-back-alone = this one alone, { $goes }; it is held against the wire map next
 why-put-right = what was read is not what the unit reads with every wire in its place: two of these may have changed places, or another path is there. { $each }
 why-fit = before this is answered, tell what is stamped on the new part, as plate values of { $part }: it is held against the one that failed
+why-fit-number = before this is answered, tell the maker's number of the new part, as the plate value number of { $part }, and as replaces those that its maker names it in the place of; if the number of the one that failed was not read, tell it as number-before
 why-fit-approved = approved was option { $option }: { $quoted }
 why-look-at = is { $goes }, by its mark, the photograph and the drawing
 why-look-alone = no reading of ohms tells an exchange of { $swaps }: this look alone does

@@ -157,6 +157,7 @@ charge-close = demasiado cerca de un límite para decidir: { $what }
 why-put-back-alone = solo este, { $goes }; después se compara con el mapa de cables
 why-put-right = lo medido no es lo que da el equipo con cada cable en su lugar: dos de estos pueden haber cambiado de lugar, o hay otro camino. { $each }
 why-fit = antes de responder, diga lo que lleva marcado la pieza nueva, como valores de placa de { $part }: se compara con la que falló
+why-fit-number = antes de responder, diga el número del fabricante de la pieza nueva, como valor de placa number de { $part }, y como replaces los números a los que su fabricante dice que reemplaza; si no se leyó el número de la que falló, dígalo como number-before
 why-fit-approved = se aprobó la opción { $option }: { $quoted }
 why-look-at = ¿está { $goes }, según su marca, la fotografía y el plano?
 why-look-alone = ninguna lectura de ohmios distingue un cambio de { $swaps }: solo esta mirada lo distingue

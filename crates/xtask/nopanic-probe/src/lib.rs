@@ -349,6 +349,7 @@ pub extern "C" fn probe_fit() {
     p3(fit::contactor::contactor);
     p3(fit::motor::motor);
     p2(fit::motor::magnetic_poles);
+    p2(fit::numbered::numbered);
     p2(fit::relay::relay);
     p2(fit::transformer::transformer);
 }
