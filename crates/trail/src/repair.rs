@@ -83,7 +83,7 @@ pub struct RepairEnd {
 pub enum Proved {
     /// Everything that the plan asks for was measured, and passed.
     Proven,
-    /// Nothing failed; something could not be proven today.
+    /// Nothing that was measured condemns the unit; something is not proven.
     Monitor,
     /// Something failed, or power could not be given: the unit is left off.
     LeftOff,

@@ -50,6 +50,7 @@ impl Visit<'_> {
                 if rests_on(&plate) {
                     // What is read anew because of this was not read to no effect.
                     self.live.tries.clear();
+                    self.live.no_power = None;
                 }
                 Ok(vec![Event::Plate(plate)])
             }

@@ -4,12 +4,13 @@ use clap::ValueEnum;
 use ohmtrail_core::accuracy::Quantity;
 use ohmtrail_core::reading::Function;
 use ohmtrail_core::refrigerant::charge::{
-    self as rule, ChargeError, FEATURES, Feature, HABITS, Look, MODEL, Shown, USUAL,
+    self as rule, ChargeError, FEATURES, Feature, HABITS, Look, MODEL, MODELLED, Shown, USUAL,
     USUAL_SUBCOOLING, Weather,
 };
 use ohmtrail_core::refrigerant::{
     ATMOSPHERE, DRY_OR_DAMP, Metering, Point, Refrigerant, SATURATION, absolute, compression_ratio,
-    judge_ratio, judge_subcooling, judge_superheat, split, subcooling, superheat, temperature,
+    judge_ratio, judge_subcooling, judge_superheat, liquid_in_suction, split, subcooling,
+    superheat, temperature,
 };
 use ohmtrail_core::units::{Celsius, Kelvins, Pascals};
 use serde_json::json;
@@ -20,11 +21,9 @@ use super::answer::{Answer, Level};
 use super::input::Bench;
 use super::meaning::{advice_json, advice_name, quantity, stands};
 use super::number::show;
-use super::refrigerant::{ALONE, Altitude, CERTIFIED, liquid_in_suction, refrigerant};
+use super::refrigerant::{ALONE, Altitude, CERTIFIED, refrigerant};
 use crate::fail::Fail;
 
-/// What the model is of.
-const MODELLED: &str = "the model is of air conditioners of one speed in cooling, one fault at a time; measure after a quarter of an hour of steady running, airflow first";
 /// The cautions of whatever is held against the model.
 fn modelled(answer: Answer, weather: &Weather) -> Answer {
     let answer = answer.caution(MODELLED);
@@ -387,7 +386,7 @@ impl Charge {
 
     fn cautions(&self, mut answer: Answer, weather: &Weather, shown: &Shown) -> Answer {
         if let Some(liquid) = shown.superheat.and_then(liquid_in_suction) {
-            answer = answer.caution(liquid);
+            answer = answer.caution(liquid.words());
         }
         modelled(answer, weather)
             .caution(CERTIFIED)

@@ -47,22 +47,6 @@ impl Altitude {
     }
 }
 
-/// What little superheat means for the compressor; none where there is some.
-pub(super) fn liquid_in_suction(superheat: Quantity<Kelvins>) -> Option<&'static str> {
-    let (value, expanded) = (superheat.value.get(), 2.0 * superheat.u);
-    if value < -expanded {
-        Some(
-            "below its dew point the suction line has liquid in it, which harms a compressor, or a value is wrong",
-        )
-    } else if value <= expanded {
-        Some(
-            "these instruments see no superheat: liquid may come to the compressor, which harms it",
-        )
-    } else {
-        None
-    }
-}
-
 /// A pressure as a gauge shows it, or absolute.
 #[derive(Debug, clap::Args)]
 struct Pressure {
@@ -191,8 +175,8 @@ impl Line {
             compute: rule::superheat,
         };
         let (answer, superheat) = self.judge(bench, &side)?;
-        Ok(match liquid_in_suction(superheat) {
-            Some(liquid) => answer.caution(liquid),
+        Ok(match rule::liquid_in_suction(superheat) {
+            Some(liquid) => answer.caution(liquid.words()),
             None => answer,
         })
     }

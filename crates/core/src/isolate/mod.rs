@@ -19,5 +19,5 @@ pub use ask::{AskRecord, Cooled, Kind, PowerNeed};
 pub use belief::{Belief, Leading, TooSmall};
 pub use plan::{Active, Choice, Planner, Prospect, State};
 pub use rows::{Evidence, EvidenceError, MISTAKEN, MOST_ROWS};
-pub use standing::Standing;
+pub use standing::{ENOUGH, Standing};
 pub use table::{Table, TableError};

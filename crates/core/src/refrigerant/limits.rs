@@ -139,18 +139,65 @@ pub fn judge_superheat(
                 weather.air.value,
             )
             .ok()?;
-            // The target moves with the air: 3/2 of the wet bulb, half of the dry bulb outdoors.
-            let u = crate::math::root_sum_square([
-                m.u,
-                1.5 * weather.wet_bulb.u,
-                0.5 * weather.outdoor.u,
-            ]);
-            Some(SUPERHEAT.judge(Measured {
-                value: m.value - target.get(),
-                u,
-                ..m
-            }))
+            Some(judge_superheat_about(superheat, target, weather))
         }
+    }
+}
+
+/// Superheat of a fixed orifice about a target that is of this weather: [`SUPERHEAT`]. Whoever states the target,
+/// it moves with the air, by 3/2 of the wet bulb and half of the dry bulb outdoors, and what is not known of
+/// these is not known of it.
+#[must_use]
+pub fn judge_superheat_about(
+    superheat: Quantity<Kelvins>,
+    target: Kelvins,
+    weather: &Weather,
+) -> Verdict {
+    let m = superheat.measured();
+    let u = crate::math::root_sum_square([m.u, 1.5 * weather.wet_bulb.u, 0.5 * weather.outdoor.u]);
+    SUPERHEAT.judge(Measured {
+        value: m.value - target.get(),
+        u,
+        ..m
+    })
+}
+
+/// What little superheat means for the compressor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Liquid {
+    /// The suction line is below its dew point.
+    Seen,
+    /// The instruments cannot tell it from its dew point.
+    NotExcluded,
+}
+
+impl Liquid {
+    /// What it means, and for what.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Liquid::Seen => {
+                "below its dew point the suction line has liquid in it, which harms a compressor, or a value is wrong"
+            }
+            Liquid::NotExcluded => {
+                "these instruments see no superheat: liquid may come to the compressor, which harms it"
+            }
+        }
+    }
+}
+
+/// Whether liquid comes to the compressor; none where there is superheat by more than twice its standard
+/// uncertainty.
+#[must_use]
+pub fn liquid_in_suction(superheat: Quantity<Kelvins>) -> Option<Liquid> {
+    let (value, expanded) = (superheat.value.get(), 2.0 * superheat.u);
+    if value < -expanded {
+        Some(Liquid::Seen)
+    } else if value <= expanded {
+        Some(Liquid::NotExcluded)
+    } else {
+        None
     }
 }
 

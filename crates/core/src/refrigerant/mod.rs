@@ -24,14 +24,14 @@ use crate::source::{Source, Status};
 use crate::units::{Celsius, Kelvins, Pascals, Ratio};
 
 pub use limits::{
-    RATIO, SPLIT, SUBCOOLING, SUPERHEAT, Split, VALVE_SUPERHEAT, judge_ratio, judge_subcooling,
-    judge_superheat, split,
+    Liquid, RATIO, SPLIT, SUBCOOLING, SUPERHEAT, Split, VALVE_SUPERHEAT, judge_ratio,
+    judge_subcooling, judge_superheat, judge_superheat_about, liquid_in_suction, split,
 };
-pub use proof::{STEADY, TARGETS, VOID_SETS};
+pub use proof::{SPAN, STEADY, TARGETS, VOID_SETS};
 pub use saturation::{pressure, temperature};
 pub use weather::{
     AIR, DRY_OR_DAMP, HUMIDITY, INDOORS, Metering, OUTDOORS_HIGH, OUTDOORS_LOW, TARGET_AIR,
-    TARGET_LOW, Unprovable, WET_BULB, provable,
+    TARGET_LOW, Unprovable, WET_BULB, allowed_so_far, provable,
 };
 
 /// The rows of this subject.
@@ -45,6 +45,7 @@ pub const RULES: &[Rule] = &[
     HUMIDITY,
     AIR,
     STEADY,
+    SPAN,
     TARGETS,
     VOID_SETS,
     SUPERHEAT,

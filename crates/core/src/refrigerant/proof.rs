@@ -10,6 +10,14 @@ pub const STEADY: Rule = Rule::at_least(
     15.0,
     verified("2008 California Residential Appendix RA3.2: 15 minutes of running"),
 );
+/// Minutes from the first reading of one judgement to the last.
+pub const SPAN: Rule = Rule::at_most(
+    "refrigerant.span",
+    "minutes between the readings that a charge is judged by",
+    "min",
+    30.0,
+    practice("a choice of this program: twice the minutes that a unit runs before it is read"),
+);
 /// What is accepted as a target of subcooling or superheat.
 pub const TARGETS: Rule = Rule::between(
     "refrigerant.targets",

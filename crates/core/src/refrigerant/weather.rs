@@ -176,23 +176,56 @@ pub fn provable(
     indoor_wet_bulb: Celsius,
     metering: Metering,
 ) -> Result<(), Unprovable> {
-    let (out, wet) = (outdoor.get(), indoor_wet_bulb.get());
-    let (low, high) = (OUTDOORS_LOW.limit().low(), OUTDOORS_HIGH.limit().high());
-    let wet_bulb = WET_BULB.limit();
-    if !(out.is_finite() && wet.is_finite()) {
-        Err(Unprovable::NotFinite)
-    } else if out < low {
-        Err(Unprovable::ColdOutdoors)
-    } else if out > high {
-        Err(Unprovable::HotOutdoors)
-    } else if wet < wet_bulb.low() {
-        Err(Unprovable::DryIndoors)
-    } else if wet > wet_bulb.high() {
-        Err(Unprovable::HumidIndoors)
-    } else if metering == Metering::FixedOrifice
+    outdoors(outdoor)?;
+    wet_bulb(indoor_wet_bulb)?;
+    if metering == Metering::FixedOrifice
         && target(indoor_wet_bulb, outdoor).get() < TARGET_LOW.limit().low()
     {
-        Err(Unprovable::HotAndDry)
+        return Err(Unprovable::HotAndDry);
+    }
+    Ok(())
+}
+
+/// Whether what is known of the weather allows it so far, each temperature by itself: the air outdoors, the return
+/// air, its wet bulb.
+///
+/// # Errors
+/// [`Unprovable`]: why not, and what to do.
+pub fn allowed_so_far(
+    outdoor: Option<Celsius>,
+    indoor: Option<Celsius>,
+    indoor_wet_bulb: Option<Celsius>,
+) -> Result<(), Unprovable> {
+    outdoor.map_or(Ok(()), outdoors)?;
+    indoor.map_or(Ok(()), indoors)?;
+    indoor_wet_bulb.map_or(Ok(()), wet_bulb)
+}
+
+fn outdoors(air: Celsius) -> Result<(), Unprovable> {
+    let (low, high) = (OUTDOORS_LOW.limit().low(), OUTDOORS_HIGH.limit().high());
+    let sides = [Unprovable::ColdOutdoors, Unprovable::HotOutdoors];
+    between(air.get(), low, high, sides)
+}
+
+fn indoors(air: Celsius) -> Result<(), Unprovable> {
+    let limit = INDOORS.limit();
+    let sides = [Unprovable::ColdIndoors, Unprovable::HotIndoors];
+    between(air.get(), limit.low(), limit.high(), sides)
+}
+
+fn wet_bulb(air: Celsius) -> Result<(), Unprovable> {
+    let limit = WET_BULB.limit();
+    let sides = [Unprovable::DryIndoors, Unprovable::HumidIndoors];
+    between(air.get(), limit.low(), limit.high(), sides)
+}
+
+fn between(x: f64, low: f64, high: f64, [under, over]: [Unprovable; 2]) -> Result<(), Unprovable> {
+    if !x.is_finite() {
+        Err(Unprovable::NotFinite)
+    } else if x < low {
+        Err(under)
+    } else if x > high {
+        Err(over)
     } else {
         Ok(())
     }
@@ -200,17 +233,8 @@ pub fn provable(
 
 /// Whether the model was drawn in return air and at a pressure like these.
 pub(super) fn modelled(indoor: Celsius, air: Pascals) -> Result<(), Unprovable> {
-    let (indoor, air) = (indoor.get(), air.get());
-    let (rooms, pressure) = (INDOORS.limit(), AIR.limit());
-    if !(indoor.is_finite() && air.is_finite()) {
-        Err(Unprovable::NotFinite)
-    } else if indoor < rooms.low() {
-        Err(Unprovable::ColdIndoors)
-    } else if indoor > rooms.high() {
-        Err(Unprovable::HotIndoors)
-    } else if air < pressure.low() || air > pressure.high() {
-        Err(Unprovable::Altitude)
-    } else {
-        Ok(())
-    }
+    indoors(indoor)?;
+    let limit = AIR.limit();
+    let sides = [Unprovable::Altitude; 2];
+    between(air.get(), limit.low(), limit.high(), sides)
 }

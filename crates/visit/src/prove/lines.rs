@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use ohmtrail_circuit::parts::Sight;
-use ohmtrail_circuit::sheet::{Heat, PointId};
+use ohmtrail_circuit::sheet::{Heat, Part, PointId, Wire as Wiring};
 use ohmtrail_core::class::Class;
 use ohmtrail_core::rules::current;
 use ohmtrail_trail::event::{Act, Power, Proof, Request};
@@ -450,6 +450,12 @@ fn measured(book: &Book<'_>, record: &Record, mended: &Mended, item: &Item, took
             let agrees = "agrees with what it read by itself before it was connected";
             words = words.then("; ", agrees.into());
         }
+        // Nothing speaks against what the visit before found no fault in.
+        if passed.is_none() && close && of_another_part(book, mended, *points) {
+            passed = Some(true);
+            let before = "the visit before found no fault in it, and it was not replaced";
+            words = words.then("; ", before.into());
+        }
         if let Some(rla) = over_rla(book, record, took, *points) {
             let rla = amount(took.take.function, rla);
             let over = Said::message("proof-over-rated").with("amps", rla);
@@ -470,17 +476,36 @@ fn on_the_bench(book: &Book<'_>, record: &Record, mended: &Mended, points: [Poin
     took.is_some_and(|t| passes(t, Outside::LeaveOff) == Some(true))
 }
 
+/// Whether what is read between these is of a capacitor or a motor that was not replaced in this repair.
+fn of_another_part(book: &Book<'_>, mended: &Mended, points: [PointId; 2]) -> bool {
+    let has = |p: &Part, point: PointId| {
+        (p.first_point..p.first_point + p.kind.terminals.len()).contains(&point)
+    };
+    let part = match book.sheet.wire_of_end(points[0]) {
+        Some(wire) => motor_of(book, wire),
+        None => {
+            let mut parts = book.sheet.parts.iter();
+            parts.find(|p| points.iter().all(|point| has(p, *point)))
+        }
+    };
+    part.is_some_and(|p| !mended.repair.parts.contains(&p.name))
+}
+
+/// The motor that a wire leads to.
+fn motor_of<'b>(book: &Book<'b>, wire: &Wiring) -> Option<&'b Part> {
+    book.sheet.parts.iter().find(|p| {
+        let own = p.first_point..p.first_point + p.kind.terminals.len();
+        p.kind.looks.iter().any(|l| l.sight == Sight::Running)
+            && wire.terminals.iter().any(|t| own.contains(t))
+    })
+}
+
 /// The rated-load amperes of the compressor whose common is read, if it draws more.
 fn over_rla(book: &Book<'_>, record: &Record, took: &Took, points: [PointId; 2]) -> Option<f64> {
     if took.take.function != ohmtrail_core::reading::Function::AmpsAc {
         return None;
     }
-    let wire = book.sheet.wire_of_end(points[0])?;
-    let part = book.sheet.parts.iter().find(|p| {
-        let own = p.first_point..p.first_point + p.kind.terminals.len();
-        p.kind.looks.iter().any(|l| l.sight == Sight::Running)
-            && wire.terminals.iter().any(|t| own.contains(t))
-    })?;
+    let part = motor_of(book, book.sheet.wire_of_end(points[0])?)?;
     let rla = plate_number(record, &part.name, "rla")?;
     let most = current::RLA.limit_of(rla).upper?;
     let started = took.take.verdict.is_some();

@@ -85,12 +85,17 @@ pub struct Mended {
     pub(crate) told: Told,
     /// Counts changes of the wiring.
     pub(crate) wired: u32,
-    /// Counts what starts, stops or rewires the unit: between two of these it is in one run.
+    /// Counts what starts, stops or rewires the unit, or changes its charge: between two of these it is in
+    /// one run.
     pub(crate) run: u32,
-    /// Since when it runs by its call, on the clock of the record.
+    /// Since when it runs so by its call, on the clock of the record.
     pub(crate) began: Option<Micros>,
     /// The last ask that was answered before the plate of the charge was last corrected.
     pub(crate) plated: u32,
+    /// The run that it ended in. What is done after that, such as opening the breaker, is not of what was proven.
+    ended_in: u32,
+    /// The run in which a target superheat was last entered.
+    pub(crate) target_of: Option<u32>,
     /// How often ends were said to be put right.
     pub(crate) put_right: u32,
     pub(crate) answers: Vec<Answer>,
@@ -131,6 +136,8 @@ impl Mended {
             run: 0,
             began: None,
             plated: 0,
+            ended_in: 0,
+            target_of: None,
             put_right: 0,
             answers: Vec::new(),
             rewired: OnceLock::new(),
@@ -189,13 +196,35 @@ impl Mended {
             }
             Event::Plate(plate) if charge::rests_on(plate) => {
                 self.plated = self.answers.last().map_or(0, |a| a.ask);
+                if charge::changes(plate) {
+                    self.runs_anew(now, has_power);
+                }
+                if plate.key == SUPERHEAT_KEY {
+                    self.target_of = Some(self.run);
+                }
             }
             // What it came to rests on it: it is come to anew.
             Event::Struck { .. } => self.end = None,
             Event::Fitted(fitted) => self.fitted.push(fitted.clone()),
-            Event::RepairEnded(end) => self.end = Some(end.clone()),
+            Event::RepairEnded(end) => {
+                self.end = Some(end.clone());
+                self.ended_in = self.run;
+            }
             _ => {}
         }
+    }
+
+    /// The run that is judged.
+    pub(crate) fn judged_run(&self) -> u32 {
+        match self.end {
+            Some(_) => self.ended_in,
+            None => self.run,
+        }
+    }
+
+    /// Whether the target superheat that was entered is of the weather of the run that is judged.
+    pub(crate) fn has_target(&self) -> bool {
+        self.target_of == Some(self.judged_run())
     }
 
     fn runs_anew(&mut self, now: Micros, has_power: bool) {

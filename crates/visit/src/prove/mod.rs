@@ -250,7 +250,8 @@ impl Visit<'_> {
         let id = if number { "why-fit-number" } else { "why-fit" };
         let why = Said::message(id)
             .with("part", name.to_owned())
-            .then_if("; ", approved);
+            .then_if("; ", approved)
+            .then_if(". ", charge::before_opening(self.book, &self.record, name));
         wish(
             Request::Act {
                 act: Act::Fit(name.to_owned()),

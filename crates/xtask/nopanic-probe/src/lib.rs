@@ -432,6 +432,10 @@ pub extern "C" fn probe_refrigerant() {
     p1(refrigerant::judge_ratio);
     p2(refrigerant::judge_subcooling);
     p3(refrigerant::judge_superheat);
+    p3(refrigerant::judge_superheat_about);
+    p1(refrigerant::liquid_in_suction);
+    p1(refrigerant::Liquid::words);
+    p3(refrigerant::allowed_so_far);
 }
 
 /// `refrigerant::charge`.

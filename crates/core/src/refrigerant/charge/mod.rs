@@ -40,6 +40,8 @@ pub const MODEL: Source = Source::new(
     "steady-state cycle model over drawn units, properties by CoolProp 8.0.0 (tests/fits/cycle.py)",
     Status::Computed,
 );
+/// What the model is of.
+pub const MODELLED: &str = "the model is of air conditioners of one speed in cooling, one fault at a time; measure after a quarter of an hour of steady running, airflow first";
 /// Where the priors, and how often a look tells the truth, come from.
 pub const HABITS: Source = Source::new(
     "how often each fault is met and seen: estimates of this program",

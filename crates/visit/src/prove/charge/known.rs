@@ -8,6 +8,7 @@ use ohmtrail_core::units::{Kelvins, Pascals};
 use ohmtrail_trail::event::PlateEntry;
 use ohmtrail_words::Said;
 
+use crate::prove::mended::Mended;
 use crate::record::Record;
 
 const REFRIGERANT: &str = "refrigerant";
@@ -16,9 +17,19 @@ const SUBCOOLING: &str = "subcooling";
 /// A target superheat is of the weather of its day: no other visit takes it over.
 pub(crate) const SUPERHEAT_KEY: &str = "superheat";
 const ALTITUDE: &str = "altitude";
+/// Refrigerant that was put in or taken out, by weight. It is another charge from then on.
+pub(crate) const CHANGES: [&str; 2] = ["charge-added", "charge-recovered"];
 
 /// The keys of the unit's plate that a charge rests on.
-pub(crate) const KEYS: [&str; 5] = [REFRIGERANT, METERING, SUBCOOLING, SUPERHEAT_KEY, ALTITUDE];
+pub(crate) const KEYS: [&str; 7] = [
+    REFRIGERANT,
+    METERING,
+    SUBCOOLING,
+    SUPERHEAT_KEY,
+    ALTITUDE,
+    CHANGES[0],
+    CHANGES[1],
+];
 
 /// A foot in metres, exactly (NIST SP 811, appendix B.8).
 const FOOT: f64 = 0.3048;
@@ -57,7 +68,10 @@ impl Known {
         known.altitude(read(ALTITUDE));
         match known.metering {
             Some(Metering::ExpansionValve) => known.valve(read(SUBCOOLING)),
-            Some(Metering::FixedOrifice) => known.orifice(read(SUPERHEAT_KEY)),
+            Some(Metering::FixedOrifice) => {
+                let of_today = record.mended.as_deref().is_some_and(Mended::has_target);
+                known.orifice(read(SUPERHEAT_KEY), of_today);
+            }
             None => {}
         }
         known
@@ -65,7 +79,7 @@ impl Known {
 
     fn refrigerant(&mut self, read: Option<&PlateEntry>) {
         let Some(plate) = read else {
-            return self.lacks(REFRIGERANT, "R-410A");
+            return self.lacks_word(REFRIGERANT, "R-410A");
         };
         let name: String = plate.value.split_whitespace().collect();
         self.refrigerant = Refrigerant::by_name(&name);
@@ -83,7 +97,7 @@ impl Known {
         let both = [Metering::FixedOrifice, Metering::ExpansionValve];
         let names = both.map(Metering::name).join(" / ");
         let Some(plate) = read else {
-            return self.lacks(METERING, names);
+            return self.lacks_word(METERING, names);
         };
         self.metering = match plate.value.trim().to_ascii_lowercase().as_str() {
             "orifice" | "piston" | "capillary" => Some(Metering::FixedOrifice),
@@ -117,10 +131,19 @@ impl Known {
         self.target = self.kelvins(plate, such).map(Target::Subcooling);
     }
 
-    /// The maker's chart first; else the trade's formula, which is of air near the sea.
-    fn orifice(&mut self, read: Option<&PlateEntry>) {
+    /// The maker's chart first, if it was looked up for the weather of this run; else the trade's formula,
+    /// which is of air near the sea.
+    fn orifice(&mut self, read: Option<&PlateEntry>, of_today: bool) {
         if let Some(plate) = read {
-            self.target = self.kelvins(plate, "7.2\u{a0}K").map(Target::Superheat);
+            let target = self.kelvins(plate, "7.2\u{a0}K").map(Target::Superheat);
+            if of_today {
+                self.target = target;
+            } else if target.is_some() {
+                let stale = Said::message("charge-stale").with("key", plate.key.clone());
+                let value = format!("{} {}", plate.value, plate.unit);
+                self.lacking
+                    .push(stale.with("value", value.trim().to_owned()));
+            }
             return;
         }
         let thin = self
@@ -146,6 +169,11 @@ impl Known {
             Err(wrong) => self.wrong(plate, wrong, such),
         }
         None
+    }
+
+    fn lacks_word(&mut self, key: &'static str, such: impl Into<String>) {
+        let lacks = Said::message("charge-lacks-word").with("key", Said::own(key));
+        self.lacking.push(lacks.with("such", such.into()));
     }
 
     fn lacks(&mut self, key: &'static str, such: impl Into<String>) {

@@ -4,7 +4,7 @@
 //! The weather is read first: where it does not allow a judgement, no gauge is connected. Readings of one
 //! judgement are of one run: what starts, stops or rewires the unit has them read anew. Where the circuit
 //! cannot be read, a certified person's word is asked for and kept as one. A charge is proven or left to be
-//! watched; it never leaves a unit off by itself.
+//! watched; it leaves a unit off only where liquid comes back to the compressor.
 
 mod known;
 mod weigh;
@@ -12,20 +12,21 @@ mod words;
 
 use ohmtrail_circuit::sheet::Part;
 use ohmtrail_core::reading::Function;
-use ohmtrail_core::refrigerant::VOID_SETS;
+use ohmtrail_core::refrigerant::{SPAN, VOID_SETS};
 use ohmtrail_trail::event::{Act, PlateEntry, Request};
 use ohmtrail_words::Said;
 
 use self::known::Known;
 use self::weigh::{Worked, judge, work};
 use super::lines::{Line, Todo, take};
-use super::mended::{How, Mended};
+use super::mended::{Answer, How, Mended};
 use crate::book::Book;
 use crate::record::{Record, Took};
 
+use self::known::CHANGES;
 pub(crate) use self::known::{KEYS, SUPERHEAT_KEY};
 pub use self::words::point_words;
-pub(crate) use self::words::why;
+pub(crate) use self::words::{before_opening, why};
 
 /// What is read, in the order in which it is asked for. Each is a take between one point and itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -113,6 +114,9 @@ pub(crate) fn reads(points: &[String; 2], function: Function) -> bool {
     a == b && Reading::at(a).is_some_and(|r| r.function() == function)
 }
 
+const BY_WORD: &str = "by a certified person's word, and by no reading";
+const NOT_IN_THIS_WEATHER: &str = "a word proves no charge where the weather was not read, or does not allow a judgement: come back";
+
 /// What is to be done for the charge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Step {
@@ -125,11 +129,14 @@ pub(crate) enum Step {
 pub(crate) fn part<'b>(book: &'b Book<'_>, mended: &Mended) -> Option<&'b Part> {
     let fitted = mended.repair.parts.iter();
     let mut parts = fitted.filter_map(|name| book.sheet.parts.iter().find(|p| p.name == *name));
-    parts.find(|p| {
-        p.kind.name.ends_with("compressor")
-            || p.kind.name == "pressure-switch"
-            || is_of_a_cold_room(p)
-    })
+    parts.find(|p| is_of_circuit(p))
+}
+
+/// Whether the refrigerant circuit is opened to change it.
+fn is_of_circuit(part: &Part) -> bool {
+    part.kind.name.ends_with("compressor")
+        || part.kind.name == "pressure-switch"
+        || is_of_a_cold_room(part)
 }
 
 /// Kinds that cool rooms for goods have and air conditioners have not. The core's model is of the latter.
@@ -141,6 +148,11 @@ fn is_of_a_cold_room(part: &Part) -> bool {
 /// Whether what is known of the charge rests on this plate value.
 pub(crate) fn rests_on(plate: &PlateEntry) -> bool {
     plate.part == "unit" && KEYS.contains(&plate.key.as_str())
+}
+
+/// Whether a plate value says that refrigerant was put in or taken out.
+pub(crate) fn changes(plate: &PlateEntry) -> bool {
+    plate.part == "unit" && CHANGES.contains(&plate.key.as_str())
 }
 
 impl Record {
@@ -170,6 +182,8 @@ struct Set<'r> {
     /// How many sets contradicted themselves since the plate was last corrected, and why the last one did.
     voids: u32,
     void: Option<&'static str>,
+    /// Whether some were read so long before the last one that they are read anew.
+    aged: bool,
     ask: Option<u32>,
 }
 
@@ -180,9 +194,11 @@ impl<'r> Set<'r> {
             worked: Worked::default(),
             voids: 0,
             void: None,
+            aged: false,
             ask: None,
         };
-        for answer in mended.answers.iter().filter(|a| a.run == mended.run) {
+        let run = mended.judged_run();
+        for answer in mended.answers.iter().filter(|a| a.run == run) {
             let Some(reading) = Reading::of(&answer.request) else {
                 continue;
             };
@@ -205,7 +221,30 @@ impl<'r> Set<'r> {
                 }
             }
         }
+        set.age();
+        if set.aged {
+            // What is left contradicts itself no more than all of it did.
+            set.worked = work(known, |reading| set.value(record, reading)).unwrap_or_default();
+        }
         set
+    }
+
+    /// Leaves out what was read too long before the last one.
+    fn age(&mut self) {
+        let took = |slot: &Slot<'_>| match slot {
+            Slot::Took(took) => Some(took.elapsed),
+            Slot::Open | Slot::Skipped(_) => None,
+        };
+        let Some(last) = self.slots.iter().filter_map(took).max() else {
+            return;
+        };
+        let span = (SPAN.limit().high() * 60e6) as u64;
+        for slot in &mut self.slots {
+            if took(slot).is_some_and(|at| last.since(at) > span) {
+                *slot = Slot::Open;
+                self.aged = true;
+            }
+        }
     }
 
     fn slot(&self, reading: Reading) -> Slot<'r> {
@@ -240,6 +279,14 @@ impl<'r> Set<'r> {
         })
     }
 
+    /// Whether the weather was read, all of it.
+    fn has_weather(&self) -> bool {
+        let read = |r| matches!(self.slot(r), Slot::Took(_));
+        read(Reading::Outdoor)
+            && read(Reading::Return)
+            && (read(Reading::WetBulb) || read(Reading::Humidity))
+    }
+
     /// Whether nothing of the circuit could be read: each was passed over.
     fn is_without_the_circuit(&self) -> bool {
         let circuit = Reading::CIRCUIT.into_iter();
@@ -263,20 +310,17 @@ pub(crate) fn line(book: &Book<'_>, record: &Record, mended: &Mended) -> Option<
         todo: Some(Todo::Charge(step)),
         ..settled(None, "it was not come to".into(), None)
     };
-    let by_word = |passed_over: Option<Said>| {
-        let word =
-            mended.latest(|a| a.run == mended.run && a.request.act() == Some(&Act::ProveCharge));
-        match word.map(|a| (&a.how, a.ask)) {
-            Some((How::Done, ask)) => {
-                let words = Said::from("by a certified person's word, and by no reading");
-                settled(Some(true), words.then_if("; ", passed_over), Some(ask))
-            }
-            Some((How::Skipped(why), ask)) => settled(None, Said::told(why.as_str()), Some(ask)),
-            _ => to_do(Step::Word),
-        }
+    let word = || {
+        let run = mended.judged_run();
+        let fits = |a: &Answer| a.run == run && a.request.act() == Some(&Act::ProveCharge);
+        mended.latest(fits).map(|a| (&a.how, a.ask))
     };
     if book.sheet.parts.iter().any(is_of_a_cold_room) {
-        return Some(by_word(None));
+        return Some(match word() {
+            Some((How::Done, ask)) => settled(Some(true), BY_WORD.into(), Some(ask)),
+            Some((How::Skipped(why), ask)) => settled(None, Said::told(why.as_str()), Some(ask)),
+            _ => to_do(Step::Word),
+        });
     }
     let known = Known::of(record);
     let set = Set::of(record, mended, &known);
@@ -290,10 +334,30 @@ pub(crate) fn line(book: &Book<'_>, record: &Record, mended: &Mended) -> Option<
     if let Some(reading) = set.next().filter(|_| !found.barred) {
         return Some(to_do(Step::Read(reading)));
     }
-    if !found.barred && found.against.is_empty() && set.is_without_the_circuit() {
-        return Some(by_word(Some(words::missing(set.missing()))));
+    let without = set.is_without_the_circuit() && found.against.is_empty();
+    let mut said = None;
+    let mut ask = set.ask;
+    if found.barred || without {
+        match word() {
+            Some((How::Done, by)) => {
+                ask = Some(by);
+                if without && !found.barred && set.has_weather() {
+                    let missing = Some(words::missing(set.missing()));
+                    let words = Said::from(BY_WORD).then_if("; ", missing);
+                    return Some(settled(Some(true), words, ask));
+                }
+                // What the weather hides is not hidden by a word.
+                said = Some(Said::from(BY_WORD).then("; ", NOT_IN_THIS_WEATHER.into()));
+            }
+            Some((How::Skipped(why), by)) => {
+                ask = Some(by);
+                said = Some(Said::told(why.as_str()));
+            }
+            _ => return Some(to_do(Step::Word)),
+        }
     }
-    let mut reasons = found.against;
+    let (harms, is_off) = (found.harms, !found.against.is_empty());
+    let mut reasons: Vec<Said> = said.into_iter().chain(found.against).collect();
     reasons.extend(found.open);
     if !found.barred {
         let mut missing = set.missing().peekable();
@@ -302,7 +366,13 @@ pub(crate) fn line(book: &Book<'_>, record: &Record, mended: &Mended) -> Option<
         }
     }
     reasons.extend(known.lacking);
-    let passed = reasons.is_empty().then_some(true);
+    if is_off {
+        reasons.push(Said::message("charge-after").with("keys", CHANGES.join(", ")));
+    }
+    let passed = match harms {
+        true => Some(false),
+        false => reasons.is_empty().then_some(true),
+    };
     let all = reasons.into_iter().chain(found.said);
-    Some(settled(passed, Said::joined(all, "; "), set.ask))
+    Some(settled(passed, Said::joined(all, "; "), ask))
 }

@@ -2,14 +2,16 @@
 
 use ohmtrail_core::accuracy::{AccuracyTable, Cautious, Measured, Quantity, standard_uncertainty};
 use ohmtrail_core::class::Class;
+use ohmtrail_core::isolate::ENOUGH;
 use ohmtrail_core::psychrometrics::{Air, PRESSURES, WetBulb, wet_bulb};
 use ohmtrail_core::refrigerant::charge::{
-    Diagnosis, Shown, Suspect, USUAL_SUBCOOLING, Weather, diagnose,
+    Diagnosis, MODELLED, Shown, Suspect, USUAL_SUBCOOLING, Weather, diagnose,
 };
 use ohmtrail_core::refrigerant::{
-    DRY_OR_DAMP, Metering, Point, SUPERHEAT, TARGET, Unprovable, absolute, compression_ratio,
-    judge_ratio, judge_subcooling, judge_superheat, provable, split, standard_air, subcooling,
-    superheat, target_superheat, temperature,
+    DRY_OR_DAMP, Liquid, Metering, Point, TARGET, Unprovable, absolute, allowed_so_far,
+    compression_ratio, judge_ratio, judge_subcooling, judge_superheat, judge_superheat_about,
+    liquid_in_suction, provable, split, standard_air, subcooling, superheat, target_superheat,
+    temperature,
 };
 use ohmtrail_core::units::{Celsius, Kelvins, Pascals, Ratio};
 use ohmtrail_core::verdict::{Decision, Verdict};
@@ -59,6 +61,8 @@ pub(super) fn value(record: &Record, take: &Take) -> Value {
 pub(super) struct Worked {
     /// The air; where the altitude is not known, as at the sea.
     weather: Option<Weather>,
+    /// Why what was read of the air allows no judgement, whatever the rest of it is.
+    barred: Option<Unprovable>,
     shown: Shown,
     /// By the gauge, and absolute.
     suction: Option<[Quantity<Pascals>; 2]>,
@@ -84,6 +88,9 @@ pub(super) fn work(
         weather: weather(known, &read)?,
         ..Worked::default()
     };
+    let of = |reading| celsius(reading).map(|q| q.value);
+    let [outdoor, indoor, wet] = [Reading::Outdoor, Reading::Return, Reading::WetBulb].map(of);
+    worked.barred = allowed_so_far(outdoor, indoor, wet).err();
     worked.shown.supply = celsius(Reading::Supply);
     if let Some(Target::Subcooling(target)) = known.target {
         worked.shown.plate_subcooling = Some(target);
@@ -181,6 +188,8 @@ pub(super) struct Found {
     pub open: Vec<Said>,
     /// The weather allows no judgement: nothing more is read.
     pub barred: bool,
+    /// What was read harms the compressor.
+    pub harms: bool,
 }
 
 impl Found {
@@ -206,13 +215,17 @@ impl Found {
 /// Holds it against its limits, and weighs it together.
 pub(super) fn judge(known: &Known, worked: &Worked) -> Found {
     let mut found = Found::default();
+    found
+        .said
+        .extend(worked.weather.as_ref().map(words::weather));
+    let whole = worked.weather.as_ref();
+    let barred = whole.and_then(|weather| allowed(known, weather).err());
+    if let Some(why) = barred.or(worked.barred) {
+        found.open.push(why.words().into());
+        found.barred = true;
+        return found;
+    }
     if let Some(weather) = &worked.weather {
-        found.said.push(words::weather(weather));
-        if let Err(why) = allowed(known, weather) {
-            found.open.push(why.words().into());
-            found.barred = true;
-            return found;
-        }
         if known.air.is_some() && !weather.drawn_humidity() {
             found.said.push(DRY_OR_DAMP.into());
         }
@@ -226,6 +239,10 @@ pub(super) fn judge(known: &Known, worked: &Worked) -> Found {
         found
             .said
             .extend(each.map(|(r, p)| words::pressure(r, p, metres)));
+    }
+    if let Some(liquid) = worked.shown.superheat.and_then(liquid_in_suction) {
+        found.harms = liquid == Liquid::Seen;
+        found.against.push(liquid.words().into());
     }
     superheats(&mut found, known, worked);
     subcoolings(&mut found, known, worked);
@@ -246,10 +263,15 @@ pub(super) fn judge(known: &Known, worked: &Worked) -> Found {
             found.said.push(words::usual(USUAL_SUBCOOLING.value));
         }
         found.said.push(words::suspects(&diagnosis.suspects));
-        let [(first, _), ..] = diagnosis.suspects;
+        found.said.push(MODELLED.into());
+        let [(first, share), ..] = diagnosis.suspects;
         if first != Suspect::NoFault {
             let against = "what was read speaks for a fault more than for none";
             found.against.push(against.into());
+        } else if share < ENOUGH {
+            found
+                .open
+                .push("what was read does not yet speak clearly for no fault".into());
         }
     }
     if worked.assumed {
@@ -285,12 +307,8 @@ fn superheats(found: &mut Found, known: &Known, worked: &Worked) {
             }
             return;
         }
-        (_, Some(Target::Superheat(target)), _) => {
-            let m = superheat.measured();
-            let verdict = SUPERHEAT.judge(Measured {
-                value: m.value - target.get(),
-                ..m
-            });
+        (_, Some(Target::Superheat(target)), Some(weather)) => {
+            let verdict = judge_superheat_about(superheat, target, weather);
             found.decides(WHAT, "K", target.get(), &verdict);
             Some((target, "the maker's chart, as it was entered"))
         }

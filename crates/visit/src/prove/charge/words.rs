@@ -7,7 +7,8 @@ use ohmtrail_core::verdict::Verdict;
 use ohmtrail_words::Said;
 
 use super::known::Known;
-use super::{Reading, Set, Step, is_of_a_cold_room, part};
+use super::weigh::judge;
+use super::{Reading, Set, Step, is_of_a_cold_room, is_of_circuit, part};
 use crate::book::Book;
 use crate::prove::mended::Mended;
 use crate::record::Record;
@@ -72,15 +73,24 @@ fn how(reading: Reading) -> &'static str {
 pub(crate) fn why(book: &Book<'_>, record: &Record, mended: &Mended, step: Step) -> Said {
     let of = part(book, mended).map(|p| book.sheet.said(&p.words));
     let of = of.unwrap_or_default();
+    let known = Known::of(record);
+    let set = Set::of(record, mended, &known);
     let reading = match step {
         Step::Word if book.sheet.parts.iter().any(is_of_a_cold_room) => {
             return Said::message("why-charge-cold-room").with("part", of);
         }
-        Step::Word => return Said::message("why-charge").with("part", of),
+        Step::Word => {
+            let barred = judge(&known, &set.worked).barred;
+            let id = if barred {
+                "why-charge-barred"
+            } else {
+                "why-charge"
+            };
+            let asked = Said::message(id).with("part", of);
+            return asked.with("class", class(&known));
+        }
         Step::Read(reading) => reading,
     };
-    let known = Known::of(record);
-    let set = Set::of(record, mended, &known);
     let mut why = Said::from(how(reading));
     if reading == Reading::Outdoor {
         why = Said::message("why-charge-first")
@@ -94,11 +104,25 @@ pub(crate) fn why(book: &Book<'_>, record: &Record, mended: &Mended, step: Step)
     }
     let again = set.void.filter(|_| set.next() == Some(Reading::Outdoor));
     let again = again.map(|void| Said::message("why-charge-again").with("why", void));
+    let aged = set.aged.then(|| {
+        Said::from("too long went by between the first reading and the last: what was read before that is read anew")
+    });
     let lacking = (!known.lacking.is_empty()).then(|| {
         let each = Said::joined(known.lacking, "; ");
         Said::message("why-charge-lacking").with("each", each)
     });
-    why.then_if(". ", again).then_if(". ", lacking)
+    why.then_if(". ", again)
+        .then_if(". ", aged)
+        .then_if(". ", lacking)
+}
+
+/// What is to be heeded before the circuit is opened; nothing for a part that is not of it.
+pub(crate) fn before_opening(book: &Book<'_>, record: &Record, name: &str) -> Option<Said> {
+    let mut parts = book.sheet.parts.iter();
+    parts
+        .find(|p| p.name == name)
+        .filter(|p| is_of_circuit(p))?;
+    Some(Said::message("why-fit-circuit").with("class", class(&Known::of(record))))
 }
 
 /// The refrigerant's safety class, and what to heed.
