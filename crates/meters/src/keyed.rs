@@ -53,16 +53,6 @@ pub enum KeyedError {
         /// The units that are accepted.
         accepted: String,
     },
-    /// The unit would need a conversion, which would not keep the digits.
-    #[error(
-        "unit `{unit}` would have to be converted, and the digits would be lost: set the meter to {wanted}"
-    )]
-    NotDecimal {
-        /// The unit as typed.
-        unit: String,
-        /// The unit to set.
-        wanted: &'static str,
-    },
     /// The unit stands behind the number and beside it, and the two differ.
     #[error("two units: `{0}` and `{1}`")]
     TwoUnits(String, String),
@@ -105,7 +95,10 @@ pub fn accepted(function: Function) -> String {
         .map(|prefix| format!("{prefix}{}", function.ucum()))
         .collect();
     if function == Function::Pascals {
-        list.extend(["mbar".to_string(), "bar".to_string()]);
+        list.extend(["mbar".to_string(), "bar".to_string(), "[psi]".to_string()]);
+    }
+    if function == Function::Celsius {
+        list.push("[degF]".to_string());
     }
     list.join(", ")
 }
@@ -149,29 +142,70 @@ fn unit_power(unit: &str, function: Function) -> Option<i8> {
 }
 
 fn refuse_unit(unit: &str, function: Function) -> KeyedError {
-    let convert = match (function, unit) {
-        (Function::Celsius, "[degF]" | "degF" | "\u{b0}F" | "F" | "\u{2109}") => {
-            Some("degrees Celsius")
-        }
-        (Function::Pascals, "[psi]" | "psi" | "psig" | "PSI") => Some("kPa or bar"),
+    KeyedError::WrongUnit {
+        unit: unit.to_string(),
+        function,
+        accepted: accepted(function),
+    }
+}
+
+/// A unit that is no power of ten of the base unit: `base = (shown - zero) * unit`.
+#[derive(Debug, Clone, Copy)]
+struct Converted {
+    zero: f64,
+    unit: f64,
+}
+
+/// Degrees Fahrenheit (NIST SP 811, appendix B.8).
+const FAHRENHEIT: Converted = Converted {
+    zero: 32.0,
+    unit: 1.0 / 1.8,
+};
+/// Pounds-force to the square inch: the pound 0.453 592 37 kg and the inch 0.0254 m by definition, the standard
+/// acceleration 9.806 65 m/s² (NIST SP 811, appendix B.8).
+const PSI: Converted = Converted {
+    zero: 0.0,
+    unit: 0.453_592_37 * 9.806_65 / (0.0254 * 0.0254),
+};
+
+fn converted(unit: &str, function: Function) -> Option<Converted> {
+    match (function, unit) {
+        (Function::Celsius, "[degF]" | "degF" | "\u{b0}F" | "F" | "\u{2109}") => Some(FAHRENHEIT),
+        (Function::Pascals, "[psi]" | "psi" | "psig" | "PSI" | "PSIG") => Some(PSI),
         _ => None,
-    };
-    match convert {
-        Some(wanted) => KeyedError::NotDecimal {
-            unit: unit.to_string(),
-            wanted,
-        },
-        None => KeyedError::WrongUnit {
-            unit: unit.to_string(),
-            function,
-            accepted: accepted(function),
-        },
+    }
+}
+
+/// Whether a value in this unit is no longer what the display showed.
+pub(crate) fn is_converted(unit: &str, function: Function) -> bool {
+    converted(unit, function).is_some()
+}
+
+impl Converted {
+    /// What a display in the base unit would show, with a last digit that is no finer than that of the one that
+    /// was read: no digit is made that nobody saw.
+    fn shown(self, mantissa: i32, behind_point: i8) -> Decimal {
+        let read = Decimal::new(mantissa, -behind_point);
+        let value = (read.value() - self.zero) * self.unit;
+        let mut exponent = -behind_point;
+        let step = read.resolution() * self.unit;
+        // At most five powers of ten apart.
+        while Decimal::new(1, exponent).value() < step {
+            exponent = exponent.saturating_add(1);
+        }
+        while Decimal::new(1, exponent.saturating_sub(1)).value() >= step {
+            exponent = exponent.saturating_sub(1);
+        }
+        let counts = (value / Decimal::new(1, exponent).value()).round();
+        // Nine digits of psi are fewer of pascals with such a last digit.
+        Decimal::new(counts as i32, exponent)
     }
 }
 
 /// What the display shows, from its text and its unit. `display` may carry the unit itself
 /// (`0.31 uF`) if `unit` is empty or says the same. Units are UCUM codes (`V`, `kOhm`, `uF`,
-/// `Cel`), and the plain forms people write: `ohm`, `Ω`, `µF`, `MFD` (microfarads), `°C`.
+/// `Cel`), and the plain forms people write: `ohm`, `Ω`, `µF`, `MFD` (microfarads), `°C`. Degrees Fahrenheit
+/// (`[degF]`, `°F`) and `psi` are converted; the last digit kept is no finer than the one shown.
 /// `OL`, `0L`, `O.L` is overload, and dashes are a blank display; these need no unit.
 ///
 /// # Errors
@@ -188,8 +222,10 @@ pub fn parse(display: &str, unit: &str, function: Function) -> Result<Shown, Key
     if number.is_empty() {
         return Err(KeyedError::Empty);
     }
+    let converted = converted(unit, function);
     let power = match unit {
         "" => None,
+        _ if converted.is_some() => Some(0),
         // No capacitor of this trade is read in whole farads, but an overload has no range.
         unit if is_overload(number) && spellings(function).contains(&unit) => None,
         unit => Some(unit_power(unit, function).ok_or_else(|| refuse_unit(unit, function))?),
@@ -208,10 +244,10 @@ pub fn parse(display: &str, unit: &str, function: Function) -> Result<Shown, Key
         function,
         accepted: accepted(function),
     })?;
-    Ok(Shown::Value(Decimal::new(
-        mantissa,
-        power.saturating_sub(behind_point),
-    )))
+    Ok(Shown::Value(match converted {
+        Some(unit) => unit.shown(mantissa, behind_point),
+        None => Decimal::new(mantissa, power.saturating_sub(behind_point)),
+    }))
 }
 
 /// A whole line, such as `238.4 V` or `OL`.
@@ -434,12 +470,63 @@ mod tests {
             Err(E::WrongUnit { .. })
         ));
         assert!(matches!(
-            parse("95", "[degF]", Function::Celsius),
-            Err(E::NotDecimal { .. })
+            parse("95", "[degF]", Function::Pascals),
+            Err(E::WrongUnit { .. })
         ));
-        assert!(matches!(
-            parse("118", "psi", Function::Pascals),
-            Err(E::NotDecimal { .. })
-        ));
+    }
+
+    /// Against the definitions (NIST SP 811, appendix B.8): 14.7 psi are 101.4 kPa, 95 degrees Fahrenheit 35 Cel.
+    #[test]
+    fn fahrenheit_and_psi_are_converted() {
+        for (text, unit, function, mantissa, exponent) in [
+            ("95", "[degF]", Function::Celsius, 35, 0),
+            ("95.0", "\u{b0}F", Function::Celsius, 350, -1),
+            ("72.6", "F", Function::Celsius, 226, -1),
+            ("-40", "[degF]", Function::Celsius, -40, 0),
+            ("14.7", "psi", Function::Pascals, 101, 3),
+            ("118", "[psi]", Function::Pascals, 81, 4),
+            ("118.30 psig", "", Function::Pascals, 8157, 2),
+        ] {
+            let shown = parse(text, unit, function);
+            let want = Shown::Value(Decimal::new(mantissa, exponent));
+            assert_eq!(shown, Ok(want), "{text} {unit}");
+        }
+        assert_eq!(
+            parse("OL", "[degF]", Function::Celsius),
+            Ok(Shown::Overload)
+        );
+        // Whatever is shown: off by half of the last digit at most, and that digit no finer than the one shown.
+        for tenths in (-5000_i32..25_000).step_by(7) {
+            for (text, resolution) in [
+                (format!("{}", tenths / 10), 1.0),
+                (format!("{:.1}", f64::from(tenths) / 10.0), 0.1),
+            ] {
+                let read: f64 = text.parse().expect("a number");
+                for (unit, function, exact, step) in [
+                    (
+                        "[degF]",
+                        Function::Celsius,
+                        (read - 32.0) / 1.8,
+                        resolution / 1.8,
+                    ),
+                    (
+                        "psi",
+                        Function::Pascals,
+                        read * 6894.757_293,
+                        resolution * 6894.757_293,
+                    ),
+                ] {
+                    let Ok(Shown::Value(kept)) = parse(&text, unit, function) else {
+                        panic!("{text} {unit}");
+                    };
+                    let last = kept.resolution();
+                    assert!(
+                        (kept.value() - exact).abs() <= 0.5 * last * (1.0 + 1e-6),
+                        "{text} {unit}"
+                    );
+                    assert!(last >= step && last < 10.0 * step, "{text} {unit}: {last}");
+                }
+            }
+        }
     }
 }

@@ -259,11 +259,14 @@ fn shown(value: &str, unit: &str, function: Function) -> Result<Shown, Reason> {
     {
         return Ok(Shown::Value(number));
     }
+    // A meter's digits are kept as they are.
+    if keyed::is_converted(unit, function) {
+        return Err(Reason::NotCarried);
+    }
     let text = if number.is_some() { "0" } else { value };
     let plain = keyed::parse(text, unit, function).map_err(|e| match e {
         KeyedError::NoUnit { .. } => Reason::NoUnit,
         KeyedError::WrongUnit { .. } | KeyedError::TwoUnits(..) => Reason::Units,
-        KeyedError::NotDecimal { .. } => Reason::NotCarried,
         _ => Reason::Digits,
     })?;
     if let (Some(number), Shown::Value(zero)) = (&mut number, plain) {

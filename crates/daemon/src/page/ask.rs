@@ -186,7 +186,8 @@ pub(super) fn units(function: Option<&str>, degrees: Degrees) -> &'static [&'sta
         Some("amps-ac" | "amps-dc") => &["A", "mA"],
         Some("celsius") if degrees == Degrees::Fahrenheit => &["[degF]", "Cel"],
         Some("celsius") => &["Cel", "[degF]"],
-        Some("pascals") => &["kPa", "bar", "MPa", "Pa"],
+        Some("pascals") if degrees == Degrees::Fahrenheit => &["[psi]", "kPa", "bar", "MPa"],
+        Some("pascals") => &["kPa", "bar", "MPa", "Pa", "[psi]"],
         Some("hertz") => &["Hz", "kHz"],
         _ => &["%"],
     }
@@ -197,6 +198,7 @@ pub(super) fn unit_sign(unit: &str) -> String {
     match unit {
         "Cel" => "°C".to_owned(),
         "[degF]" => "°F".to_owned(),
+        "[psi]" => "psi".to_owned(),
         _ => unit.replace("Ohm", "Ω").replacen('u', "µ", 1),
     }
 }
