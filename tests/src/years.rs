@@ -9,8 +9,8 @@ use ohmtrail_core::reading::{Decimal, Flags, Function, MeterId, Shown};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
     Act, Acted, Asked, Conclusion, Decision, Entry, Event, Finding, Fitted, GateEvent, Judged,
-    LeftState, MeterJoined, Opened, Outcome, Part, PlateEntry, Power, Request, Role, Stamp,
-    Streamed, Suspect, Take, UnitState,
+    LeftState, MeterJoined, Opened, Outcome, Part, PlateEntry, Power, Proved, RepairEnd, Request,
+    Role, Stamp, Streamed, Suspect, Take, UnitState,
 };
 
 /// 2016-03-01T08:00:00Z, microseconds since 1970.
@@ -209,6 +209,15 @@ impl Written {
             stamp: Vec::new(),
             matches: Some(true),
             words: "the same by every rule".to_owned(),
+        }))
+    }
+
+    /// A repair came out so.
+    pub fn repaired(&mut self, proved: Proved, why: &str) -> &mut Self {
+        self.say(Event::RepairEnded(RepairEnd {
+            proved,
+            why: vec![why.to_owned()],
+            proofs: Vec::new(),
         }))
     }
 

@@ -70,7 +70,10 @@ fn the_rows_are_those_of_the_trail() {
     let to = shop.visits().join("visit.trail");
     fs::copy(golden.join("visit-1.trail"), to).expect("copied");
     let mut index = shop.rebuild(0);
-    let door = index.door("cabin 3, \"lake side\"", true).expect("door");
+    let door = index
+        .door("cabin 3, \"lake side\"", true)
+        .expect("door")
+        .parts;
     assert_eq!(door[0].part, "run-cap");
     assert_eq!(door[0].kind.as_deref(), Some("dual-run-capacitor"));
     assert_eq!(door[0].failures[0].mode, "fan-open");
@@ -347,7 +350,7 @@ fn a_part_that_failed_begins_anew() {
     let trend = &index.trends("unit", true).expect("trends")[0];
     let values: Vec<f64> = trend.series.values.iter().map(|v| v.value).collect();
     assert_eq!(values, [35.1e-6]);
-    let door = index.door("unit", true).expect("door");
+    let door = index.door("unit", true).expect("door").parts;
     assert!(door[0].failures[0].fitted_us.is_some());
     // It fails again, in another way, and a wire beside it.
     let mut again = Written::new("unit", SHEET, FIRST_DAY_US + 1900 * DAY_US);
@@ -357,7 +360,7 @@ fn a_part_that_failed_begins_anew() {
         .decided(false);
     shop.put("again.trail", &again);
     index.update(&[]).expect("updated");
-    let door = index.door("unit", true).expect("door");
+    let door = index.door("unit", true).expect("door").parts;
     assert_eq!(door[0].part, "run-cap");
     assert!(door[0].again());
     let modes: Vec<&str> = door[0].failures.iter().map(|f| f.mode.as_str()).collect();
@@ -553,8 +556,14 @@ fn simulated_visits_stay_apart() {
     let mut index = shop.rebuild(0);
     assert_eq!(index.size(true).expect("size"), (1, 1));
     assert_eq!(index.size(false).expect("size"), (1, 2));
-    assert_eq!(index.door("same name", false).expect("door")[0].times(), 2);
-    assert_eq!(index.door("same name", true).expect("door")[0].times(), 1);
+    assert_eq!(
+        index.door("same name", false).expect("door").parts[0].times(),
+        2
+    );
+    assert_eq!(
+        index.door("same name", true).expect("door").parts[0].times(),
+        1
+    );
     let kinds = index.statistics(None, false).expect("statistics");
     assert_eq!(kinds.len(), 1);
     assert_eq!((kinds[0].failed.k, kinds[0].failed.n), (2, 2));

@@ -6,7 +6,7 @@ use std::path::Path;
 use ohmtrail_core::reading::{Function, MeterId};
 use ohmtrail_core::units::Micros;
 use ohmtrail_trail::event::{
-    Act, Conclusion, Entry, Event, Finding, LIVE, Opened, Outcome, Part, Power, Stamp, Take,
+    Act, Conclusion, Entry, Event, Finding, LIVE, Opened, Outcome, Part, Power, Proved, Stamp, Take,
 };
 use ohmtrail_trail::{Body, Damage, Hash, Record, read};
 
@@ -104,6 +104,7 @@ pub struct Fold<'s> {
     concluded: Option<Conclusion>,
     found: Option<(Stamp, Finding)>,
     complaint: Option<String>,
+    repaired: Option<(Proved, String)>,
     left: Option<(Power, bool, String)>,
     closed_us: Option<i64>,
     words: BTreeSet<String>,
@@ -140,6 +141,7 @@ impl<'s> Fold<'s> {
             concluded: None,
             found: None,
             complaint: None,
+            repaired: None,
             left: None,
             closed_us: None,
             words: BTreeSet::new(),
@@ -225,12 +227,15 @@ impl<'s> Fold<'s> {
                 if let Some(took) = self.takes.iter_mut().find(|t| t.take.take == take) {
                     took.void = Some(why);
                 }
+                // What it came to rested on it.
+                self.repaired = None;
             }
             Event::Acted(acted) => self.acted(&acted.act),
             // A unit that was read live was not off, whatever was opened.
             Event::Gate(gate) if !gate.open && gate.why == LIVE => self.off_at = None,
             Event::Concluded(conclusion) => self.concluded = Some(conclusion),
             Event::Found(finding) => self.found = Some((at, finding)),
+            Event::RepairEnded(end) => self.repaired = Some((end.proved, end.why.join("; "))),
             Event::Note { text } => self.say(&text),
             Event::Left(left) => {
                 self.say(&left.why);
@@ -369,6 +374,7 @@ impl<'s> Fold<'s> {
         });
         let concluded = self.concluded.as_ref();
         let left = self.left.as_ref();
+        let repaired = self.repaired.as_ref();
         vec![
             visit.into(),
             trail.to_string().into(),
@@ -387,6 +393,8 @@ impl<'s> Fold<'s> {
             self.complaint.clone().into(),
             self.outcome().into(),
             concluded.map(|c| f64::from(c.p)).into(),
+            repaired.map(|r| r.0.words()).into(),
+            repaired.map(|r| r.1.as_str()).into(),
             left.map(|l| power(l.0)).into(),
             left.map(|l| l.1).into(),
             left.map(|l| l.2.as_str()).into(),

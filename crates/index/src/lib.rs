@@ -45,7 +45,7 @@ pub use push::{
     Bucket, Fetched, Keys, PushedRows, PushedTrails, fetch, push_rows, push_trails, rebuild_in,
     verify_in,
 };
-pub use questions::{Behind, Failure, Unit, Visited};
+pub use questions::{Behind, Door, Failure, Repaired, Unit, Visited};
 pub use same::{Comparison, verify};
 pub use sheets::{Sheets, WIRE};
 pub use statistics::{KindOfPart, Share};

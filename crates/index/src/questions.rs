@@ -55,6 +55,8 @@ pub struct Visited {
     pub outcome: Option<String>,
     /// The faults found.
     pub faults: Vec<String>,
+    /// How a repair came out: `proven`, `monitor` or `left off`.
+    pub proved: Option<String>,
     /// How the unit was left: `on` or `off`.
     pub left: Option<String>,
     /// How many damages its trail has.
@@ -80,6 +82,37 @@ pub struct Failure {
     pub approved: Option<bool>,
     /// When the part was fitted next, microseconds since 1970; none if no visit says so.
     pub fitted_us: Option<i64>,
+}
+
+/// A repair of a unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Repaired {
+    /// The visit.
+    pub visit: i64,
+    /// When it was opened, microseconds since 1970.
+    pub at_us: i64,
+    /// How it came out: `proven`, `monitor` or `left off`.
+    pub proved: String,
+    /// Why, as its trail says it.
+    pub why: String,
+}
+
+/// What is said at the door of a unit.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Door {
+    /// What was found before, by part: those that failed again first, then those that were found more than
+    /// once, then the latest.
+    pub parts: Vec<Behind>,
+    /// The repairs, the latest first.
+    pub repairs: Vec<Repaired>,
+}
+
+impl Door {
+    /// The last repair, if it was not proven.
+    #[must_use]
+    pub fn unproven(&self) -> Option<&Repaired> {
+        self.repairs.first().filter(|r| r.proved != "proven")
+    }
 }
 
 /// What a part of a unit has behind it.
@@ -117,7 +150,8 @@ const VISITED: &str = "SELECT v.visit, v.head, \
     (SELECT min(path) FROM files f WHERE f.visit = v.visit AND f.head = v.head), v.unit, v.simulated, \
     v.sheet, v.work_order, v.technician, v.opened_us, v.closed_us, v.complaint, v.outcome, v.left_power, \
     v.damage, v.sheet_same, \
-    (SELECT string_agg(fault, '\n' ORDER BY fault) FROM findings f WHERE f.visit = v.visit) FROM visits v";
+    (SELECT string_agg(fault, '\n' ORDER BY fault) FROM findings f WHERE f.visit = v.visit), \
+    v.proved FROM visits v";
 
 impl Index {
     /// The units, the latest visited first, from the `skip`th on.
@@ -183,12 +217,11 @@ impl Index {
         self.visited(&sql, &[unit.into(), simulated.into(), limit.into()])
     }
 
-    /// What was found of a unit before, by part: those that failed again first, then those that were found
-    /// more than once, then the latest.
+    /// What was found of a unit before, and how its repairs came out.
     ///
     /// # Errors
     /// [`Error::NoUnit`], and what the store says.
-    pub fn door(&mut self, unit: &str, simulated: bool) -> Result<Vec<Behind>, Error> {
+    pub fn door(&mut self, unit: &str, simulated: bool) -> Result<Door, Error> {
         self.know_unit(unit, simulated)?;
         let rows = self.store.rows(
             "SELECT f.part, f.kind, f.visit, f.at_us, f.fault, f.mode, f.p, f.role, \
@@ -223,7 +256,21 @@ impl Index {
             }
         }
         parts.sort_by_key(|behind| (!behind.again(), behind.times() < 2));
-        Ok(parts)
+        let repairs = self.store.rows(
+            "SELECT visit, opened_us, proved, proved_why FROM visits \
+             WHERE unit = $1 AND simulated = $2 AND proved IS NOT NULL ORDER BY visit DESC",
+            &[unit.into(), simulated.into()],
+        )?;
+        let repairs = repairs.iter().map(|row| Repaired {
+            visit: row[0].int().unwrap_or_default(),
+            at_us: row[1].int().unwrap_or_default(),
+            proved: row[2].text().to_owned(),
+            why: row[3].text().to_owned(),
+        });
+        Ok(Door {
+            parts,
+            repairs: repairs.collect(),
+        })
     }
 
     /// Sees that there is such a unit.
@@ -274,6 +321,7 @@ fn visited(row: &Row) -> Visited {
         complaint: row[10].some_text(),
         outcome: row[11].some_text(),
         faults: row[15].text().lines().map(str::to_owned).collect(),
+        proved: row[16].some_text(),
         left: row[12].some_text(),
         damage: row[13].int().unwrap_or_default(),
         sheet_same: row[14].int().map(|n| n == 1),

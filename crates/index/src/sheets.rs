@@ -165,7 +165,11 @@ impl Known {
                 sheet.wires.get(fault.owner.wrapping_sub(parts.len())),
             ) {
                 (Some((part, kind)), _) => (part.clone(), (*kind).to_owned()),
-                (None, Some(wire)) => (wire.name.clone(), WIRE.to_owned()),
+                // A part's own lead is replaced with it.
+                (None, Some(wire)) => match wire.lead_of.and_then(|part| parts.get(part)) {
+                    Some((part, kind)) => (part.clone(), (*kind).to_owned()),
+                    None => (wire.name.clone(), WIRE.to_owned()),
+                },
                 (None, None) => (owner(&fault.name).0.to_owned(), WIRE.to_owned()),
             };
             (fault.name.clone(), (part, kind, fault.kind_name))

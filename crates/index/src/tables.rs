@@ -108,6 +108,11 @@ pub const VISITS: Table = Table {
             "what the isolation came to: `faults`, `no-fault`, `none-of-these`, `undecided`",
         )),
         or_none(real("p", "the probability of that")),
+        or_none(text(
+            "proved",
+            "how a repair came out: `proven`, `monitor`, `left off`",
+        )),
+        or_none(text("proved_why", "why it came out so")),
         or_none(text("left_power", "how the unit was left: `on`, `off`")),
         or_none(int("left_locked", "1: with a lock on it")),
         or_none(text("left_why", "why it was left so")),
@@ -300,7 +305,7 @@ CREATE INDEX files_problem ON files (path) WHERE problem IS NOT NULL;
 ";
 
 /// The version of the tables. Another one is made anew from the trails.
-pub(crate) const VERSION: i64 = 2;
+pub(crate) const VERSION: i64 = 3;
 
 /// The SQL that makes every table, with the type that text has.
 pub(crate) fn schema(text: &str) -> String {

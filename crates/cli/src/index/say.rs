@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use ohmtrail_daemon::index::forms;
-use ohmtrail_index::{Behind, KindOfPart, Share, Unit, Visited};
+use ohmtrail_index::{Door, KindOfPart, Share, Unit, Visited};
 use ohmtrail_trail::rfc3339;
 
 use crate::exit::Exit;
@@ -71,6 +71,9 @@ pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit
             line.push_str(&format!("{}: ", v.unit));
         }
         line.push_str(&match (v.faults.as_slice(), &v.outcome) {
+            ([], None) if v.proved.is_some() => {
+                format!("repair: {}", v.proved.as_deref().unwrap_or_default())
+            }
             ([], Some(outcome)) => outcome.replace('-', " "),
             ([], None) => "nothing concluded".to_owned(),
             (faults, _) => faults.join(" + "),
@@ -101,11 +104,20 @@ pub fn visits(visits: &[Visited], with_unit: bool, out: &mut Out) -> Result<Exit
 }
 
 /// `ohmtrail index door`.
-pub fn door(unit: &str, parts: &[Behind], out: &mut Out) -> Result<Exit, Fail> {
+pub fn door(unit: &str, door: &Door, out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
-        out.document(&forms::Door::of(unit, parts))?;
+        out.document(&forms::Door::of(unit, door))?;
         return Ok(Exit::Done);
     }
+    if let Some(repair) = door.unproven() {
+        out.line(&format!(
+            "{unit}: the last repair, {}, came out as {}: {}",
+            day(repair.at_us),
+            repair.proved,
+            repair.why
+        ))?;
+    }
+    let parts = &door.parts;
     if parts.is_empty() {
         out.line(&format!(
             "{unit}: nothing was found to have failed in the visits before"

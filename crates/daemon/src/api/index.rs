@@ -189,8 +189,8 @@ pub async fn door(
     Query(which): Query<WhichUnit>,
 ) -> Result<Json<forms::Door>, Problem> {
     let asked = app.index().ask(move |index| {
-        let parts = index.door(&which.unit, which.simulated)?;
-        Ok(forms::Door::of(&which.unit, &parts))
+        let door = index.door(&which.unit, which.simulated)?;
+        Ok(forms::Door::of(&which.unit, &door))
     });
     Ok(Json(asked.await?))
 }

@@ -90,6 +90,8 @@ pub struct Visited {
     outcome: Option<String>,
     /// The faults found.
     faults: Vec<String>,
+    /// How a repair came out: `proven`, `monitor` or `left off`.
+    proved: Option<String>,
     /// How the unit was left: `on` or `off`.
     left: Option<String>,
     /// How many damages its trail has.
@@ -115,6 +117,7 @@ impl Visits {
             complaint: v.complaint.clone(),
             outcome: v.outcome.clone(),
             faults: v.faults.clone(),
+            proved: v.proved.clone(),
             left: v.left.clone(),
             damage: v.damage,
         });
@@ -131,6 +134,21 @@ pub struct Door {
     unit: String,
     /// By part: those that failed again first.
     parts: Vec<Behind>,
+    /// Its repairs, the latest first.
+    repairs: Vec<Repaired>,
+}
+
+/// A repair.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Repaired {
+    /// The visit's number in the index.
+    visit: i64,
+    /// When it was opened.
+    opened: Option<String>,
+    /// How it came out: `proven`, `monitor` or `left off`.
+    proved: String,
+    /// Why, as its trail says it.
+    why: String,
 }
 
 /// What a part has behind it.
@@ -170,9 +188,9 @@ pub struct Failure {
 }
 
 impl Door {
-    /// These parts of a unit.
+    /// What is said of a unit.
     #[must_use]
-    pub fn of(unit: &str, parts: &[index::Behind]) -> Self {
+    pub fn of(unit: &str, door: &index::Door) -> Self {
         let failure = |f: &index::Failure| Failure {
             visit: f.visit,
             at: rfc3339(f.at_us),
@@ -183,7 +201,13 @@ impl Door {
             approved: f.approved,
             fitted: f.fitted_us.and_then(rfc3339),
         };
-        let each = parts.iter().map(|part| Behind {
+        let repair = |r: &index::Repaired| Repaired {
+            visit: r.visit,
+            opened: rfc3339(r.at_us),
+            proved: r.proved.clone(),
+            why: r.why.clone(),
+        };
+        let each = door.parts.iter().map(|part| Behind {
             part: part.part.clone(),
             kind: part.kind.clone(),
             times: part.times(),
@@ -193,6 +217,7 @@ impl Door {
         Door {
             unit: unit.to_owned(),
             parts: each.collect(),
+            repairs: door.repairs.iter().map(repair).collect(),
         }
     }
 }

@@ -15,7 +15,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use ohmtrail_index::{Behind, Error, Gathered, Index, Problem, rebuild_told};
+use ohmtrail_index::{Door, Error, Gathered, Index, Problem, rebuild_told};
 use ohmtrail_trail::rfc3339;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -54,7 +54,7 @@ struct State {
     trouble: Option<String>,
     /// Counts the updates: an answer of before one is not remembered after it.
     update: u64,
-    doors: BTreeMap<(String, bool), Arc<[Behind]>>,
+    doors: BTreeMap<(String, bool), Arc<Door>>,
 }
 
 /// How the index stands.
@@ -121,8 +121,8 @@ pub enum AskError {
 /// What is said at the door of a unit.
 #[derive(Debug, Clone, Default)]
 pub struct AtTheDoor {
-    /// What failed before.
-    pub parts: Vec<Behind>,
+    /// What failed before, and how it was repaired.
+    pub known: Door,
     /// Whether more may be known than is said.
     pub behind: bool,
 }
@@ -228,32 +228,33 @@ impl Shop {
         let known = tokio::time::timeout(AT_THE_DOOR, self.door(unit, simulated)).await;
         let known = known.ok().and_then(Result::ok);
         let behind = known.is_none() || self.standing().is_behind();
-        let mut parts = known.map(|parts| parts.to_vec()).unwrap_or_default();
+        let mut known = known.map(|door| Door::clone(&door)).unwrap_or_default();
         let before = |at_us: i64| opened_us.is_none_or(|opened| at_us < opened);
-        for part in &mut parts {
+        known.repairs.retain(|r| before(r.at_us));
+        for part in &mut known.parts {
             part.failures.retain(|f| before(f.at_us));
             for failure in &mut part.failures {
                 failure.fitted_us = failure.fitted_us.filter(|at| before(*at));
             }
         }
-        parts.retain(|part| !part.failures.is_empty());
-        AtTheDoor { parts, behind }
+        known.parts.retain(|part| !part.failures.is_empty());
+        AtTheDoor { known, behind }
     }
 
     /// What failed of a unit before, as it was remembered or is asked now.
-    async fn door(&self, unit: &str, simulated: bool) -> Result<Arc<[Behind]>, AskError> {
+    async fn door(&self, unit: &str, simulated: bool) -> Result<Arc<Door>, AskError> {
         let which = (unit.to_owned(), simulated);
         let update = {
             let state = self.state();
-            if let Some(parts) = state.doors.get(&which) {
-                return Ok(Arc::clone(parts));
+            if let Some(door) = state.doors.get(&which) {
+                return Ok(Arc::clone(door));
             }
             state.update
         };
         let name = unit.to_owned();
         let asked = self.ask(move |index| index.door(&name, simulated)).await;
-        let parts: Arc<[Behind]> = match asked {
-            Ok(parts) => parts.into(),
+        let door: Arc<Door> = match asked {
+            Ok(door) => Arc::new(door),
             Err(AskError::Index(Error::NoUnit { .. })) => Arc::default(),
             Err(error) => return Err(error),
         };
@@ -262,9 +263,9 @@ impl Shop {
             if state.doors.len() >= DOORS {
                 state.doors.clear();
             }
-            state.doors.insert(which, Arc::clone(&parts));
+            state.doors.insert(which, Arc::clone(&door));
         }
-        Ok(parts)
+        Ok(door)
     }
 
     fn state(&self) -> MutexGuard<'_, State> {

@@ -1,13 +1,13 @@
 //! What is said at the door: what was found of this unit before, and what failed again.
 
 use maud::{Markup, html};
-use ohmtrail_index::{Behind, Failure};
+use ohmtrail_index::{Behind, Failure, Repaired};
 use ohmtrail_trail::rfc3339;
 use ohmtrail_words::Tongue;
 
 use super::screen::Screen;
 use super::units::unit_link;
-use super::words::marked;
+use super::words::{marked, phrase};
 
 /// So many parts, and so many findings of each, stand at the door; the unit's page has all.
 const PARTS: usize = 4;
@@ -31,16 +31,18 @@ pub(super) fn percent(p: f64) -> String {
 /// What stands at the top of a visit.
 pub(super) fn door(t: Tongue, screen: &Screen) -> Markup {
     let (view, at) = (&screen.view, &screen.door);
-    let again: Vec<&str> = at
+    let known = &at.known;
+    let again: Vec<&str> = known
         .parts
         .iter()
         .filter(|part| part.again())
         .map(|part| part.part.as_str())
         .collect();
-    let names: Vec<&str> = at.parts.iter().map(|part| part.part.as_str()).collect();
+    let names: Vec<&str> = known.parts.iter().map(|part| part.part.as_str()).collect();
     html! {
         section #door data-part aria-label=(t.say("door")) {
-            @if !at.parts.is_empty() {
+            @if let Some(repair) = known.unproven() { (unproven(t, repair)) }
+            @if !known.parts.is_empty() {
                 details #door-more {
                     summary {
                         @if again.is_empty() {
@@ -49,11 +51,21 @@ pub(super) fn door(t: Tongue, screen: &Screen) -> Markup {
                             (t.say("door-again")) ": " code { (again.join(", ")) }
                         }
                     }
-                    (parts(t, &at.parts[..at.parts.len().min(PARTS)], FINDINGS, &|f| screen.fault_words(t, f)))
+                    (parts(t, &known.parts[..known.parts.len().min(PARTS)], FINDINGS, &|f| screen.fault_words(t, f)))
                     p { a.button href=(unit_link(&view.unit, view.simulated)) { (t.say("unit-over-years")) } }
                 }
             }
             @if at.behind { p.small { (t.say("index-behind")) } }
+        }
+    }
+}
+
+/// The last repair, which was not proven.
+pub(super) fn unproven(t: Tongue, repair: &Repaired) -> Markup {
+    html! {
+        details {
+            summary { (t.tell("repair-unproven", &[("day", &day(repair.at_us))])) ": " (phrase(t, &repair.proved)) }
+            p { (phrase(t, &repair.why)) }
         }
     }
 }

@@ -3,12 +3,12 @@
 use axum::extract::State;
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use ohmtrail_index::{Behind, Trend, Unit, Visited};
+use ohmtrail_index::{Door, Trend, Unit, Visited};
 use ohmtrail_visit::fault_said;
 use ohmtrail_words::Tongue;
 use serde::Deserialize;
 
-use super::door::{day, parts};
+use super::door::{day, parts, unproven};
 use super::frame::{self, Page};
 use super::reader::Reader;
 use super::trends::trends;
@@ -143,6 +143,9 @@ async fn found(app: &App, t: Tongue, words: String) -> Result<Markup, Problem> {
 
 /// A visit, with the way to it if it is one of this daemon.
 fn visit_card(app: &App, t: Tongue, visit: &Visited, with_unit: bool) -> Markup {
+    let repaired = visit.proved.as_deref();
+    let repaired =
+        repaired.map(|proved| html! { (t.say("visit-repair")) ": " (phrase(t, proved)) });
     let found = match (visit.faults.as_slice(), visit.outcome.as_deref()) {
         ([], None) => t.say("outcome-none"),
         ([], Some(outcome)) => t.say(&format!("outcome-{outcome}")),
@@ -151,7 +154,7 @@ fn visit_card(app: &App, t: Tongue, visit: &Visited, with_unit: bool) -> Markup 
     let inside = html! {
         strong { (day(visit.opened_us)) @if with_unit { " · " (visit.unit) } }
         @if with_unit && visit.simulated { span.mark { (t.say("simulated-unit")) } }
-        span { (found) }
+        span { @match repaired { Some(repaired) => (repaired), None => (found) } }
         span { (visit.work_order) " " (visit.technician) }
         @if visit.damage > 0 { span.mark { (t.say("trail-damaged")) } }
     };
@@ -183,7 +186,7 @@ fn behind(t: Tongue, standing: &Standing) -> Markup {
 
 /// What a unit's page is made of.
 struct Behinds {
-    parts: Vec<Behind>,
+    door: Door,
     trends: Vec<Trend>,
     visits: Vec<Visited>,
 }
@@ -199,7 +202,7 @@ pub async fn one(
     let unit = name.clone();
     let asked = app.index().ask(move |index| {
         Ok(Behinds {
-            parts: index.door(&unit, simulated)?,
+            door: index.door(&unit, simulated)?,
             trends: index.trends(&unit, simulated)?,
             visits: index.history(&unit, simulated, MOST)?,
         })
@@ -209,7 +212,7 @@ pub async fn one(
         Err(error) => return frame::wrong(reader, &error.into()),
     };
     let sheet = known.visits.first().map(|v| v.sheet.clone());
-    let faults = known.parts.iter().flat_map(|p| &p.failures);
+    let faults = known.door.parts.iter().flat_map(|p| &p.failures);
     let faults: Vec<String> = faults.map(|f| f.fault.clone()).collect();
     // What no sheet of ours says keeps its name.
     let words = super::reading(&app, move |app| {
@@ -226,8 +229,9 @@ pub async fn one(
         @if simulated { p.mark.wide { (t.say("simulated")) } }
         (behind(t, &app.index().standing()))
         h2 { (t.say("door")) }
-        @if known.parts.is_empty() { p { (t.say("nothing-before")) } }
-        (parts(t, &known.parts, usize::MAX, &of_fault))
+        @if let Some(repair) = known.door.unproven() { (unproven(t, repair)) }
+        @if known.door.parts.is_empty() { p { (t.say("nothing-before")) } }
+        (parts(t, &known.door.parts, usize::MAX, &of_fault))
         h2 { (t.say("trends")) }
         (trends(t, &known.trends))
         h2 { (t.say("visits")) }
