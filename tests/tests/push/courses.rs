@@ -3,10 +3,11 @@
 use std::collections::BTreeSet;
 use std::fs;
 
+use ohmtrail_tests::cli::Ran;
 use ohmtrail_tests::object_store::ObjectStore;
 use ohmtrail_tests::postgres::Server;
 use ohmtrail_tests::shop::Shop;
-use ohmtrail_tests::years::visit;
+use ohmtrail_tests::years::{Written, visit};
 use ohmtrail_trail::event::Event;
 use serde_json::json;
 
@@ -151,4 +152,68 @@ fn damage_is_named_and_gone_round() {
     );
     assert_eq!(done(&fetch_from(&other.visits(), store.at()))["grown"], 1);
     assert_eq!(trails(&other.visits()), BTreeSet::from([whole.bytes()]));
+}
+
+/// A trail up to its nth entry that then went another way, for so many entries.
+fn changed(whole: &Written, entries: usize, more: usize) -> Written {
+    let mut changed = up_to(whole, entries);
+    for _ in 0..more {
+        changed.say(Event::Note {
+            text: "something else".to_owned(),
+        });
+    }
+    changed
+}
+
+/// A store that two courses of a trail were pushed to has both, and every push and fetch that can tell says so.
+#[test]
+fn two_courses_of_a_trail_are_named() {
+    let whole = visit(3, 4);
+    let n = whole.entries.len();
+    let named = |ran: &Ran| {
+        assert!(
+            ran.code == 5 && ran.out.contains("two courses of this trail"),
+            "{ran:?}"
+        );
+        ran.json()
+    };
+    // Of the other course: as long as the whole one, longer, shorter.
+    for (other, is_shorter) in [
+        (changed(&whole, n - 1, 1), false),
+        (changed(&whole, 20, n), false),
+        (changed(&whole, 20, 3), true),
+    ] {
+        let store = ObjectStore::start();
+        let machines = [Shop::empty(), Shop::empty()];
+        let push = |nth: usize| push_to(&machines[nth].visits(), store.at());
+        machines[0].put("a.trail", &up_to(&whole, 20));
+        assert_eq!(done(&push(0))["store"]["put"], 1);
+        machines[0].put("a.trail", &whole);
+        assert_eq!(done(&push(0))["store"]["put"], 1);
+        machines[1].put("a.trail", &other);
+        let ran = push(1);
+        assert_eq!(ran.json()["store"]["put"], 1, "{ran:?}");
+        let longest = if is_shorter {
+            // What it does not lead up to has more records: only who has those can tell.
+            let _ = named(&push(0));
+            &whole
+        } else {
+            let _ = named(&ran);
+            &other
+        };
+        // Both are there, and the longer one is brought.
+        let fresh = Shop::empty();
+        let ran = fetch_from(&fresh.visits(), store.at());
+        assert_eq!(named(&ran)["brought"], 1);
+        if other.entries.len() != n {
+            let longest = BTreeSet::from([longest.bytes()]);
+            assert_eq!(trails(&fresh.visits()), longest);
+        }
+        let _ = named(&fetch_from(&fresh.visits(), store.at()));
+        for (name, path) in store.objects() {
+            let is_whole = fs::read(path).expect("an object");
+            let all = [&up_to(&whole, 20), &whole, &other].map(Written::bytes);
+            assert!(all.contains(&is_whole), "{name}");
+        }
+    }
 }

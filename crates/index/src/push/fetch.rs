@@ -10,7 +10,7 @@ use ohmtrail_trail::{Hash, photos, read, read_bytes};
 
 use super::keys::{PHOTOS, State, TRAILS, photo_of};
 use super::s3::{Bucket, Listed};
-use super::trails::{Read, at_once};
+use super::trails::{Read, at_once, two_courses};
 use crate::error::Error;
 use crate::files::{Listing, absolute_path};
 use crate::gather::{Problem, say_damage};
@@ -109,6 +109,13 @@ impl Fetching<'_> {
         lie: &[PathBuf],
         done: &mut Fetched,
     ) -> Result<(), Problem> {
+        let all = || states.iter().map(|(state, _)| state);
+        let courses = |of: &Read| {
+            Some(Problem {
+                path: PathBuf::from(format!("{}{TRAILS}{trail}", self.bucket.name())),
+                what: two_courses(&of.state, &of.others(all()))?,
+            })
+        };
         // The longest one that lies here is the one that may grow.
         let here = lie
             .iter()
@@ -121,8 +128,9 @@ impl Fetching<'_> {
         if let (Some((path, here)), Some((longest, _))) = (&here, states.first())
             && here.state.is_sound
             && longest.is_sound
-            && holds(&here.bytes, &longest.hash)
+            && here.holds(&longest.hash)
         {
+            done.problems.extend(courses(here));
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
@@ -153,6 +161,10 @@ impl Fetching<'_> {
                 done.problems.push(problem(format!(
                     "brought as it is, for the store has no sound state of it: {what}"
                 )));
+            }
+            if whole.state.is_sound {
+                // The one that is brought is the longest, and what led up to it is in it.
+                done.problems.extend(courses(&whole));
             }
             return match &here {
                 Some((path, here)) => self.grow(path, here, &whole, done),
@@ -207,11 +219,11 @@ impl Fetching<'_> {
                  again ({key})"
             )));
         }
-        if holds(&here.bytes, &whole.head) {
+        if here.holds(&whole.head) {
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
-        if !holds(&whole.bytes, &here.head) {
+        if !whole.holds(&here.head) {
             return Err(problem(&format!(
                 "left as it is: the store has another course of this trail, and neither leads up to the \
                  other; one of the two was changed ({key})"
@@ -305,10 +317,4 @@ fn whole(got: Vec<u8>, state: &State) -> Result<Read, String> {
         return Err("it is another state than its name says".to_owned());
     }
     Ok(read)
-}
-
-/// Whether a trail has a record of that hash.
-fn holds(bytes: &[u8], head: &Hash) -> bool {
-    let reader = read_bytes(bytes.to_vec(), "the trail");
-    reader.is_ok_and(|reader| reader.flatten().any(|record| record.hash == *head))
 }

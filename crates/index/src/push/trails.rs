@@ -12,7 +12,7 @@ use std::thread;
 use ohmtrail_trail::{Body, Damage, Hash, What, photos, read};
 
 use super::keys::{PHOTOS, State, TRAILS, photo_of};
-use super::s3::{Bucket, Refused};
+use super::s3::{Bucket, Listed, Refused};
 use crate::error::Error;
 use crate::files::{Listing, absolute};
 use crate::gather::{Problem, say_damage};
@@ -45,19 +45,19 @@ pub struct PushedTrails {
 /// [`Error`] if the store cannot be listed. What fails of one trail is one of the problems.
 pub fn push_trails(bucket: &Bucket, folders: &[PathBuf]) -> Result<PushedTrails, Error> {
     let listing = Listing::of(&absolute(folders)?);
-    let mut there = HashMap::new();
+    let mut there = There::default();
     for under in [TRAILS, PHOTOS] {
-        let listed = bucket.list(under)?.into_iter();
-        there.extend(listed.map(|object| (object.key, object.bytes)));
+        for Listed { key, bytes } in bucket.list(under)? {
+            if let Some(state) = State::of_key(&key) {
+                there.is(state);
+            }
+            there.photographs.extend(photo_of(&key).map(|hash| hash.0));
+            there.objects.insert(key, bytes);
+        }
     }
-    let photographs = there.keys().filter_map(|key| photo_of(key));
-    let photographs = photographs.map(|hash| hash.0).collect();
     let line = Line {
         bucket,
-        there: Mutex::new(There {
-            objects: there,
-            photographs,
-        }),
+        there: Mutex::new(there),
         failed: AtomicU32::new(0),
     };
     let mut pushed = PushedTrails {
@@ -120,6 +120,8 @@ pub(crate) fn at_once<T: Sync, D: Send>(all: &[T], one: impl Fn(&T) -> D + Sync)
 pub(crate) struct Read {
     pub(crate) state: State,
     pub(crate) head: Hash,
+    /// The hash of each record that was read, in their order; of a sound trail, of all of them.
+    pub(crate) hashes: Vec<Hash>,
     pub(crate) bytes: Vec<u8>,
     pub(crate) photographs: BTreeSet<[u8; 32]>,
     pub(crate) damage: Vec<Damage>,
@@ -129,6 +131,7 @@ impl Read {
     /// Reads a trail; none if its first record does not say which trail it is.
     pub(crate) fn of(mut reader: ohmtrail_trail::Reader) -> Option<Read> {
         let mut first = None;
+        let mut hashes = Vec::new();
         let mut photographs = BTreeSet::new();
         let mut damage = Vec::new();
         for item in reader.by_ref() {
@@ -137,6 +140,7 @@ impl Read {
                     if record.number == 0 {
                         first = Some(record.hash);
                     }
+                    hashes.push(record.hash);
                     if let Body::Entry(entry) = &record.body {
                         photographs.extend(entry.event.photographs());
                     }
@@ -158,17 +162,64 @@ impl Read {
                 is_sound,
             },
             head: reader.head(),
+            hashes,
             bytes,
             photographs,
             damage,
         })
     }
+
+    /// Whether one of its records has that hash.
+    pub(crate) fn holds(&self, head: &Hash) -> bool {
+        self.hashes.contains(head)
+    }
+
+    /// Those of these states that this sound trail never was, though it has as many records or more: another
+    /// course of the trail.
+    pub(crate) fn others<'s>(&self, states: impl IntoIterator<Item = &'s State>) -> Vec<&'s State> {
+        let records = self.hashes.len();
+        let is_other = |state: &&State| {
+            let last = usize::try_from(state.records)
+                .ok()
+                .filter(|n| *n <= records);
+            let was = |n: usize| n.checked_sub(1).and_then(|at| self.hashes.get(at));
+            state.is_sound && last.is_some_and(|n| was(n) != Some(&state.hash))
+        };
+        states.into_iter().filter(is_other).collect()
+    }
+}
+
+/// What is said of a trail that has two courses in a store; nothing of one.
+pub(crate) fn two_courses(state: &State, others: &[&State]) -> Option<String> {
+    let (first, more) = others.split_first()?;
+    let more = match more.len() {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    Some(format!(
+        "the store has two courses of this trail, and neither leads up to the other: {} and {}{more}; one of \
+         the two was changed: look at both, and take the wrong one away there",
+        state.key(),
+        first.key()
+    ))
 }
 
 /// What the store has.
+#[derive(Default)]
 struct There {
     objects: HashMap<String, u64>,
     photographs: BTreeSet<[u8; 32]>,
+    /// The states of each trail.
+    states: HashMap<[u8; 32], Vec<State>>,
+}
+
+impl There {
+    fn is(&mut self, state: State) {
+        let of = self.states.entry(state.trail.0).or_default();
+        if !of.contains(&state) {
+            of.push(state);
+        }
+    }
 }
 
 struct Line<'b> {
@@ -217,6 +268,7 @@ impl Line<'_> {
                 }
             }
         }
+        done.problems.extend(self.courses(&trail).map(problem));
         let key = trail.state.key();
         let bytes = trail.bytes.len() as u64;
         if self.has(&key, bytes) {
@@ -233,6 +285,18 @@ impl Line<'_> {
                 .push(problem(format!("not pushed: {}", refused.why))),
         }
         Some(done)
+    }
+
+    /// What is said of a trail that the store has another course of. Nothing is lost with it: each state is an
+    /// object of its own.
+    fn courses(&self, trail: &Read) -> Option<String> {
+        if !trail.state.is_sound {
+            return None;
+        }
+        let mut there = self.there.lock().ok()?;
+        there.is(trail.state.clone());
+        let states = there.states.get(&trail.state.trail.0)?;
+        two_courses(&trail.state, &trail.others(states))
     }
 
     fn photograph(
