@@ -6,11 +6,11 @@ use ohmtrail_index::EXPORTED;
 use ohmtrail_tests::cli::sheet;
 use ohmtrail_tests::postgres::Server;
 use ohmtrail_tests::shop::Shop;
-use ohmtrail_tests::years::{Written, unit};
+use ohmtrail_tests::years::{Written, unit, visit};
 use ohmtrail_trail::event::Event;
 use serde_json::json;
 
-use crate::{UNITS, VISITS, done, index, proven, push_rows, shop, text, without_places};
+use crate::{UNITS, VISITS, done, index, proven, push_rows, shop, text, up_to, without_places};
 
 /// Every question has the same answer, wherever the rows are; and PostgreSQL's own client counts as many.
 #[test]
@@ -161,4 +161,62 @@ fn the_second_machine_knows_the_sheet() {
     assert_ne!(server.ask(&database, known), "-1");
     let parts = format!("SELECT count(*) > 0 FROM ohmtrail.parts WHERE sheet = '{name}'");
     assert_eq!(server.ask(&database, &parts), "t");
+}
+
+/// Made anew from the trails of one machine, the index would lack what others pushed.
+#[test]
+fn a_rebuild_drops_no_visit_of_others_unasked() {
+    let server = Server::shared();
+    let database = server.database();
+    let url = server.url(&database);
+    let (ours, theirs) = (Shop::empty(), Shop::empty());
+    let whole = visit(2, 3);
+    ours.put("a.trail", &up_to(&whole, 20));
+    theirs.put("a.trail", &whole);
+    theirs.put("b.trail", &visit(2, 4));
+    assert_eq!(
+        done(&push_rows(&theirs.visits(), &url))["database"]["new"],
+        2
+    );
+    let rebuild = |args: &[&str]| index(&[&["rebuild", "--database", &url], args].concat());
+    let visits = ours.visits();
+    let count = || server.ask(&database, "SELECT count(*) FROM ohmtrail.visits");
+    // One is not here, and of the other an earlier state; of whichever version the tables are.
+    for version in ["2", "1"] {
+        let sql = format!("UPDATE ohmtrail.told SET value = '{version}' WHERE what = 'version'");
+        server.psql(&database, &sql);
+        let ran = rebuild(&[text(&visits)]);
+        assert!(
+            ran.code == 3 && ran.err.contains("2 of its visits"),
+            "{ran:?}"
+        );
+        assert!(ran.err.contains("--drop-others"), "{ran:?}");
+        assert_eq!(count(), "2");
+    }
+    // What asks for it says where the trails come from, and names no command that refuses databases.
+    let ran = index(&["units", "--database", &url]);
+    assert!(ran.code == 3 && ran.err.contains("index fetch"), "{ran:?}");
+    let ran = rebuild(&[]);
+    assert!(
+        ran.code == 2 && ran.err.contains("name the folders"),
+        "{ran:?}"
+    );
+    let ran = index(&[
+        "rebuild",
+        text(&visits),
+        "--index",
+        text(&ours.index()),
+        "--drop-others",
+    ]);
+    assert!(
+        ran.code == 2 && ran.err.contains("for a database"),
+        "{ran:?}"
+    );
+    let ran = rebuild(&[text(&visits), "--drop-others"]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    assert_eq!(count(), "1");
+    proven(&visits, &url);
+    let ran = index(&["verify", text(&theirs.visits()), "--database", &url]);
+    assert!(ran.code == 5 && ran.out.contains("index push"), "{ran:?}");
+    assert!(!ran.out.contains("index update"), "{ran:?}");
 }

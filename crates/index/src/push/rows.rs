@@ -135,11 +135,11 @@ impl Push {
             return self.tell(plan);
         }
         match self.put(chunk) {
-            Err(Error::Store { .. }) if !self.store.is_closed() && chunk.len() > 1 => {
+            Err(Error::NotTaken { .. }) if chunk.len() > 1 => {
                 // One of them cannot be put in, and must not keep the others out.
                 chunk.chunks(1).try_for_each(|one| self.chunk(one))
             }
-            Err(Error::Store { why, .. }) if !self.store.is_closed() => {
+            Err(Error::NotTaken { why, .. }) => {
                 let path = self.path_of(&visit(&chunk[0]))?;
                 self.pushed.problems.push(Problem {
                     path,
