@@ -6,6 +6,8 @@ mod cuts;
 mod photographs;
 mod questions;
 mod refusals;
+mod rights;
+mod stores;
 
 use std::collections::BTreeSet;
 use std::fs;

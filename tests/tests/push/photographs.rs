@@ -86,3 +86,41 @@ fn photographs_go_with_their_trails() {
     );
     assert_eq!(ran.json()["brought"], 1);
 }
+
+/// Whatever its bytes begin with: its hash says whether it is whole, and its file's end what it is called.
+#[test]
+fn a_photograph_is_told_by_its_hash() {
+    let (store, shop, other) = (ObjectStore::start(), Shop::empty(), Shop::empty());
+    let mut visit = visit(1, 1);
+    let folder = shop.visits().join("a.photos");
+    let photographs = [
+        &b"\x89PNG\r\n\x1a\n invented"[..],
+        b"invented, and nothing known",
+    ];
+    for photograph in photographs {
+        let hash = photos::store(&folder, photograph, "image/jpeg").expect("stored");
+        visit.say(Event::Photo {
+            hash: hash.0,
+            media_type: "image/jpeg".to_owned(),
+            size: photograph.len() as u64,
+            caption: "invented".to_owned(),
+        });
+    }
+    shop.put("a.trail", &visit);
+    for put in [2, 0] {
+        let pushed = done(&push_to(&shop.visits(), store.at()));
+        assert_eq!(pushed["store"]["photographs"], put);
+    }
+    let fetched = done(&fetch_from(&other.visits(), store.at()));
+    assert_eq!(fetched["photographs"], 2);
+    // One of two objects of one hash is rotten.
+    let objects = store.objects();
+    let photographs = objects.iter().filter(|o| o.0.contains("photos/"));
+    for (_, path) in photographs {
+        fs::copy(path, path.with_extension("png")).expect("copied");
+        fs::write(path, "rotten").expect("written");
+    }
+    let other = Shop::empty();
+    let fetched = done(&fetch_from(&other.visits(), store.at()));
+    assert_eq!(fetched["photographs"], 2);
+}

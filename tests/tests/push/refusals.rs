@@ -33,6 +33,7 @@ fn every_refusal_says_what_to_do() {
     let database = server.database();
     let url = server.url(&database);
     let required = format!("{url}?sslmode=require");
+    let certificate = server.certificate();
     let named = required.replace("127.0.0.1", "localhost");
     for (args, code, said) in [
         (
@@ -50,6 +51,17 @@ fn every_refusal_says_what_to_do() {
             "postgres://USER@HOST",
         ),
         (&["--database", &required], 7, "certificate"),
+        // The certificate is of another name.
+        (
+            &["--database", &required, "--ca", text(&certificate)],
+            7,
+            "certificate",
+        ),
+        (
+            &["--database", "postgres://a:a-wrong-s3cret@b@c/d"],
+            2,
+            "write @ as %40",
+        ),
         (&[], 2, "push where to?"),
     ] {
         let ran = run(args, wrong, wrong);
@@ -65,7 +77,6 @@ fn every_refusal_says_what_to_do() {
         ran.code == 7 && ran.err.contains("no bucket \"nowhere\""),
         "{ran:?}"
     );
-    let certificate = server.certificate();
     let ca = ["--database", &named, "--ca", text(&certificate)];
     let ran = run(&ca, SECRET, PASSWORD);
     assert_eq!(ran.code, 0, "{ran:?}");

@@ -9,8 +9,9 @@ use std::path::{Path, PathBuf};
 use ohmtrail_trail::{Hash, photos, read, read_bytes};
 
 use super::keys::{PHOTOS, State, TRAILS, photo_of};
+use super::line::{Line, at_once};
 use super::s3::{Bucket, Listed};
-use super::trails::{Read, at_once, two_courses};
+use super::trails::{Read, two_courses};
 use crate::error::Error;
 use crate::files::{Listing, absolute_path};
 use crate::gather::{Problem, say_damage};
@@ -36,8 +37,8 @@ pub struct Fetched {
 /// name `TRAIL.trail`, by the hash that is its name for ever.
 ///
 /// # Errors
-/// [`Error`] if the store cannot be listed, or the folder cannot be read. What fails of one trail is one of
-/// the problems.
+/// [`Error`] if the store cannot be listed or refuses whatever is asked of it, or the folder cannot be read.
+/// What fails of one trail is one of the problems.
 pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
     fs::create_dir_all(folder).map_err(Error::io(folder, "making it"))?;
     let folder = absolute_path(folder)?;
@@ -48,8 +49,13 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
             of.push((state, bytes));
         }
     }
-    let photographs = bucket.list(PHOTOS)?.into_iter();
-    let photographs = photographs.filter_map(|p| Some((photo_of(&p.key)?.0, p)));
+    let mut photographs: HashMap<[u8; 32], Vec<(Listed, &str)>> = HashMap::new();
+    for listed in bucket.list(PHOTOS)? {
+        if let Some((hash, media_type)) = photo_of(&listed.key) {
+            let of = photographs.entry(hash.0).or_default();
+            of.push((listed, media_type));
+        }
+    }
     let listing = Listing::of(std::slice::from_ref(&folder));
     let mut lie: HashMap<String, Vec<PathBuf>> = HashMap::new();
     for path in listing.trails.into_keys() {
@@ -61,9 +67,9 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
         }
     }
     let fetching = Fetching {
-        bucket,
+        line: Line::to(bucket),
         folder,
-        photographs: photographs.collect(),
+        photographs,
         lie,
     };
     let mut fetched = Fetched {
@@ -72,33 +78,43 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
         ..Fetched::default()
     };
     let states: Vec<(String, Vec<(State, u64)>)> = states.into_iter().collect();
+    let mut left = 0;
     for one in at_once(&states, |(trail, states)| fetching.trail(trail, states)) {
+        let Some(one) = one else {
+            left += 1;
+            continue;
+        };
         fetched.brought += one.brought;
         fetched.grown += one.grown;
         fetched.there += one.there;
         fetched.photographs += one.photographs;
         fetched.problems.extend(one.problems);
     }
+    fetched.problems.extend(fetching.line.end(left)?);
     Ok(fetched)
 }
 
 struct Fetching<'b> {
-    bucket: &'b Bucket,
+    line: Line<'b>,
     folder: PathBuf,
-    /// The photographs of the store.
-    photographs: HashMap<[u8; 32], Listed>,
+    /// The photographs of the store, with the media types of their ends: one may have several.
+    photographs: HashMap<[u8; 32], Vec<(Listed, &'static str)>>,
     /// Where trails lie here, by their names for ever.
     lie: HashMap<String, Vec<PathBuf>>,
 }
 
 impl Fetching<'_> {
-    fn trail(&self, trail: &str, states: &[(State, u64)]) -> Fetched {
+    /// Brings one trail; none if the line was given up.
+    fn trail(&self, trail: &str, states: &[(State, u64)]) -> Option<Fetched> {
+        if !self.line.is_up() {
+            return None;
+        }
         let mut done = Fetched::default();
         let lie = self.lie.get(trail).map_or(&[][..], Vec::as_slice);
         if let Err(problem) = self.bring(trail, states, lie, &mut done) {
             done.problems.push(problem);
         }
-        done
+        Some(done)
     }
 
     /// Brings the longest sound state, or says why not.
@@ -112,7 +128,7 @@ impl Fetching<'_> {
         let all = || states.iter().map(|(state, _)| state);
         let courses = |of: &Read| {
             Some(Problem {
-                path: PathBuf::from(format!("{}{TRAILS}{trail}", self.bucket.name())),
+                path: PathBuf::from(self.line.address(&format!("{TRAILS}{trail}"))),
                 what: two_courses(&of.state, &of.others(all()))?,
             })
         };
@@ -139,9 +155,9 @@ impl Fetching<'_> {
                 break;
             }
             let key = state.key();
-            let at = || PathBuf::from(format!("{}{key}", self.bucket.name()));
+            let at = || PathBuf::from(self.line.address(&key));
             let problem = |what: String| Problem { path: at(), what };
-            let got = match self.bucket.get(&key, *bytes) {
+            let got = match self.line.get(&key, *bytes) {
                 Ok(got) => got,
                 Err(refused) if refused.is_missing => continue,
                 Err(refused) => return Err(problem(format!("not brought: {}", refused.why))),
@@ -177,7 +193,7 @@ impl Fetching<'_> {
                 self.photographs(path, &here.photographs, done)
             }
             None => Err(Problem {
-                path: PathBuf::from(format!("{}{TRAILS}{trail}", self.bucket.name())),
+                path: PathBuf::from(self.line.address(&format!("{TRAILS}{trail}"))),
                 what: "not brought: no state of it in the store is sound".to_owned(),
             }),
         }
@@ -266,24 +282,39 @@ impl Fetching<'_> {
                 path: trail.to_path_buf(),
                 what,
             };
-            let Some(Listed { key, bytes }) = self.photographs.get(&hash.0) else {
-                let what = format!("its photograph {hash} is neither here nor in the store");
-                done.problems.push(problem(what));
-                continue;
-            };
-            let got = self.bucket.get(key, *bytes);
-            let got = got.map_err(|r| problem(format!("photograph {hash}: {}", r.why)))?;
-            let kind = photos::media_type(&got).filter(|_| Hash::of(&got) == hash);
-            let Some(kind) = kind else {
-                let what = format!(
-                    "its photograph {hash} is rotten in the store; take it away there, and push again from \
-                     where it lies"
-                );
-                done.problems.push(problem(what));
-                continue;
-            };
-            photos::store(&folder, &got, kind).map_err(|e| problem(e.to_string()))?;
-            done.photographs += 1;
+            let mut is_rotten = false;
+            let mut is_brought = false;
+            for (Listed { key, bytes }, media_type) in
+                self.photographs.get(&hash.0).into_iter().flatten()
+            {
+                let got = match self.line.get(key, *bytes) {
+                    Ok(got) => got,
+                    Err(refused) if refused.is_missing => continue,
+                    Err(refused) => {
+                        return Err(problem(format!("photograph {hash}: {}", refused.why)));
+                    }
+                };
+                // The hash alone says whether it is whole.
+                if Hash::of(&got) != hash {
+                    is_rotten = true;
+                    continue;
+                }
+                let stored = photos::store(&folder, &got, media_type);
+                stored.map_err(|e| problem(e.to_string()))?;
+                done.photographs += 1;
+                is_brought = true;
+                break;
+            }
+            if !is_brought {
+                done.problems.push(problem(if is_rotten {
+                    format!(
+                        "its photograph {hash} is rotten in the store; take it away there, and push again from \
+                         where it lies"
+                    )
+                } else {
+                    format!("its photograph {hash} is neither here nor in the store")
+                }));
+            }
         }
         Ok(())
     }
