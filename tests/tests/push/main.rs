@@ -3,6 +3,7 @@
 
 mod courses;
 mod cuts;
+mod growing;
 mod photographs;
 mod questions;
 mod refusals;

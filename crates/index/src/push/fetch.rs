@@ -2,8 +2,10 @@
 //! is linked and its name is what it holds. What lies here already is only ever made longer.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::fs::{self, File};
-use std::io::{self, Write};
+use std::fs::{self, File, OpenOptions, Permissions, TryLockError};
+use std::io::{self, Read as _, Seek, SeekFrom, Write};
+use std::iter;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use ohmtrail_trail::{Hash, photos, read, read_bytes};
@@ -202,18 +204,35 @@ impl Fetching<'_> {
     /// A trail that does not lie here.
     fn begin(&self, trail: &str, whole: &Read, done: &mut Fetched) -> Result<(), Problem> {
         let path = self.folder.join(format!("{trail}.trail"));
-        if path.exists() {
-            return Err(Problem {
-                what: "not written over: what lies here under the trail's name is something else, or its \
-                       first record cannot be read; move it away, and fetch again"
+        let problem = |what: String| Problem {
+            path: path.clone(),
+            what,
+        };
+        // Another fetch into this folder may have been quicker.
+        let taken = |done: &mut Fetched| {
+            let there = read(&path).ok().and_then(Read::of);
+            if there.is_some_and(|there| there.holds(&whole.head)) {
+                done.there += 1;
+                return Ok(());
+            }
+            Err(problem(
+                "not written over: what lies here under the trail's name is something else, or its first \
+                 record cannot be read; move it away, and fetch again"
                     .to_owned(),
-                path,
-            });
+            ))
+        };
+        if path.exists() {
+            return taken(done);
         }
         self.photographs(&path, &whole.photographs, done)?;
-        self.write(&path, &whole.bytes)?;
-        done.brought += 1;
-        Ok(())
+        match self.write_new(&path, &whole.bytes) {
+            Ok(()) => {
+                done.brought += 1;
+                Ok(())
+            }
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => taken(done),
+            Err(error) => Err(problem(format!("cannot be written: {error}"))),
+        }
     }
 
     /// A trail that lies here: it is made longer, or left.
@@ -246,23 +265,13 @@ impl Fetching<'_> {
             )));
         }
         self.photographs(path, &whole.photographs, done)?;
-        // Whoever goes on with the trail holds this lock, and would write to a file that is gone.
-        let refused = |e: io::Error| problem(&format!("left as it is: {e}"));
-        let file = File::open(path).map_err(refused)?;
-        if file.try_lock().is_err() {
-            return Err(problem(
-                "left as it is: another program is going on with it; fetch again when that one is done",
-            ));
+        match lengthen(path, &here.bytes, &whole.bytes) {
+            Ok(()) => {
+                done.grown += 1;
+                Ok(())
+            }
+            Err(why) => Err(problem(&format!("left as it is: {why}"))),
         }
-        let now = read(path).ok().and_then(Read::of);
-        if now.is_none_or(|now| now.state != here.state) {
-            return Err(problem(
-                "left as it is: it was written to meanwhile; fetch again",
-            ));
-        }
-        self.write(path, &whole.bytes)?;
-        done.grown += 1;
-        Ok(())
     }
 
     /// Brings those photographs of a trail that do not lie beside it.
@@ -319,21 +328,57 @@ impl Fetching<'_> {
         Ok(())
     }
 
-    /// Writes a file as a whole, and puts it on disk.
-    fn write(&self, path: &Path, bytes: &[u8]) -> Result<(), Problem> {
-        let part = path.with_extension("part");
-        let written = || -> io::Result<()> {
-            let mut file = File::create(&part)?;
-            file.write_all(bytes)?;
-            file.sync_all()?;
-            fs::rename(&part, path)?;
-            File::open(path.parent().unwrap_or(&self.folder))?.sync_all()
-        };
-        written().map_err(|e| Problem {
-            path: path.to_path_buf(),
-            what: format!("cannot be written: {e}"),
-        })
+    /// Writes a new file, which is there as a whole and on disk, or not at all.
+    fn write_new(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        let mut part = tempfile::Builder::new()
+            .prefix(".fetch-")
+            .suffix(".part")
+            // As every other file: who may read it is for the mask to say.
+            .permissions(Permissions::from_mode(0o666))
+            .tempfile_in(&self.folder)?;
+        part.write_all(bytes)?;
+        part.as_file().sync_all()?;
+        part.persist_noclobber(path).map_err(|e| e.error)?;
+        File::open(&self.folder)?.sync_all()
     }
+}
+
+/// Puts what a trail lacks at its end, if it is still what was read here: `whole` begins with that.
+fn lengthen(path: &Path, here: &[u8], whole: &[u8]) -> Result<(), String> {
+    let refused = |e: io::Error| e.to_string();
+    let mut options = OpenOptions::new();
+    let mut file = options.read(true).write(true).open(path).map_err(refused)?;
+    // Whoever goes on with the trail holds this lock.
+    match file.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => {
+            let why = "another program is going on with it; fetch again when that one is done";
+            return Err(why.to_owned());
+        }
+        Err(TryLockError::Error(error)) => return Err(format!("it cannot be locked: {error}")),
+    }
+    let mut now = Vec::new();
+    file.read_to_end(&mut now).map_err(refused)?;
+    let (Some(behind), Some(more)) = (now.strip_prefix(here), whole.strip_prefix(here)) else {
+        return Err("it was changed meanwhile; fetch again".to_owned());
+    };
+    // Zeros are padding. What of a fetch was cut is there as it is to be; everything else is somebody's.
+    let padded = more.iter().chain(iter::repeat(&0));
+    if !behind
+        .iter()
+        .zip(padded)
+        .all(|(is, to_be)| *is == 0 || is == to_be)
+    {
+        return Err(
+            "what follows its last whole record is not in the store; move this file away, and fetch again"
+                .to_owned(),
+        );
+    }
+    let written = file
+        .seek(SeekFrom::Start(here.len() as u64))
+        .and_then(|_| file.write_all(more))
+        .and_then(|()| file.sync_all());
+    written.map_err(|e| format!("it cannot be written: {e}; fetch again"))
 }
 
 /// What came of a state, if it is what its name says.
