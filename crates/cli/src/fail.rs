@@ -68,6 +68,7 @@ impl From<ohmtrail_index::Error> for Fail {
         let exit = match &error {
             E::Io { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Exit::Input,
             E::Missing { .. } | E::NotAnIndex { .. } | E::OtherVersion { .. } => Exit::Input,
+            E::OtherVersionThere { .. } | E::WouldDrop { .. } => Exit::Input,
             E::NoUnit { .. } | E::Empty { .. } => Exit::Input,
             E::NoFolders { .. } | E::Address(_) => Exit::Usage,
             E::Damaged { .. } => Exit::Damaged,

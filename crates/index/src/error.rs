@@ -32,6 +32,32 @@ pub enum Error {
         /// This program's.
         ours: i64,
     },
+    /// The index of a database was made by another version of the program.
+    #[error(
+        "{name}: an index of version {found}, and this program's is {ours}; use the program that made it, or \
+         make it anew from all the trails: `ohmtrail index fetch` brings those of the store into a folder, \
+         `ohmtrail index rebuild FOLDER --database …` reads them"
+    )]
+    OtherVersionThere {
+        /// Which database, without its password.
+        name: String,
+        /// Its version.
+        found: i64,
+        /// This program's.
+        ours: i64,
+    },
+    /// Made anew from these trails, the index of a database would lack visits.
+    #[error(
+        "{name}: {visits} of its visits are not in these folders, or have more records there than here; \
+         nothing was changed. `ohmtrail index fetch` brings the trails of the store into a folder; \
+         --drop-others makes the index anew without them"
+    )]
+    WouldDrop {
+        /// Which database, without its password.
+        name: String,
+        /// How many visits.
+        visits: u64,
+    },
     /// Another program is writing to it, or reads it while another index is to take its place.
     #[error("{name}: another program is using it; try again when that one is done")]
     Held {
@@ -55,6 +81,14 @@ pub enum Error {
     /// An address is none that can be used, or a file that belongs to it is not.
     #[error("{0}")]
     Address(String),
+    /// The database does not take some rows, and may take others.
+    #[error("{name}: {why}")]
+    NotTaken {
+        /// Which database, without its password.
+        name: String,
+        /// What it said.
+        why: String,
+    },
     /// The database or the store refused, or cannot be reached.
     #[error("{name}: {why}")]
     Store {

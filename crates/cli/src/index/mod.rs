@@ -60,12 +60,15 @@ enum What {
     /// indexed, and the rest goes on.
     Rebuild {
         /// Folders of trails, looked through at any depth, or trails; without one, those of the index
-        /// that is there, or else the daemon's data folder
+        /// that is there, or else the daemon's data folder. With --database they must be named
         #[arg(value_name = "TRAILS")]
         folders: Vec<PathBuf>,
         /// The folder of the shop's own sheets, for the kinds of their parts
         #[arg(long, value_name = "FOLDER")]
         sheets: Option<PathBuf>,
+        /// With --database: visits that it has and these folders have not may go
+        #[arg(long)]
+        drop_others: bool,
     },
     /// Read the trails that changed since
     Update {
@@ -185,11 +188,22 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
     match &args.what {
         What::Push(push) => push.run(args, out),
         What::Fetch(fetch) => fetch.run(args, out),
-        What::Rebuild { folders, sheets } => match place()? {
+        What::Rebuild {
+            folders,
+            sheets,
+            drop_others,
+        } => match place()? {
+            Place::File(_) if *drop_others => Err(Fail::usage(
+                "--drop-others is for a database: an index in a file is always what its folders have",
+            )),
             Place::File(path) => rebuilt(&path, folders, sheets.as_deref(), out),
+            Place::Database(_) if folders.is_empty() => Err(Fail::usage(
+                "name the folders with all the trails that the database is to be made of; \
+                 `ohmtrail index fetch` brings those of the store into one",
+            )),
             Place::Database(database) => {
-                let folders = or_data_folder(folders)?;
-                let gathered = rebuild_in(&database, &folders, sheets.as_deref())?;
+                let sheets = sheets.as_deref();
+                let gathered = rebuild_in(&database, folders, sheets, *drop_others)?;
                 told(database.name(), &gathered, out)
             }
         },
@@ -204,7 +218,8 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
         },
         What::Verify { folders, sheets } => match place()? {
             Place::File(path) if folders.is_empty() && sheets.is_none() => {
-                verified(&path.display().to_string(), &verify(&path)?, out)
+                let differs = "`ohmtrail index update` reads what changed, `rebuild` makes it anew";
+                verified(&path.display().to_string(), &verify(&path)?, differs, out)
             }
             Place::File(_) => Err(Fail::usage(
                 "an index in a file knows its folders; they are named with --database only",
@@ -212,7 +227,9 @@ pub fn run(args: &Args, out: &mut Out) -> Result<Exit, Fail> {
             Place::Database(database) => {
                 let folders = or_data_folder(folders)?;
                 let compared = verify_in(&database, &folders, sheets.as_deref())?;
-                verified(database.name(), &compared, out)
+                let differs = "`ohmtrail index push` brings what changed, `rebuild` with the folders of all trails \
+                               makes it anew";
+                verified(database.name(), &compared, differs, out)
             }
         },
         What::Units { limit, skip } => {
@@ -370,7 +387,8 @@ const fn exit(problems: &[Problem]) -> Exit {
     }
 }
 
-fn verified(name: &str, compared: &Comparison, out: &mut Out) -> Result<Exit, Fail> {
+/// What a comparison came to, and what to do about an index that `differs`.
+fn verified(name: &str, compared: &Comparison, differs: &str, out: &mut Out) -> Result<Exit, Fail> {
     if out.json() {
         let mut document = gathered_json(&compared.anew);
         document["index"] = name.into();
@@ -381,9 +399,9 @@ fn verified(name: &str, compared: &Comparison, out: &mut Out) -> Result<Exit, Fa
         out.document(&document)?;
     } else {
         let words = if compared.equal() {
-            "what its trails say"
+            "what its trails say".to_owned()
         } else {
-            "not what its trails say; `ohmtrail index update` reads what changed, `rebuild` makes it anew"
+            format!("not what its trails say; {differs}")
         };
         out.line(&format!("{name}: {words}"))?;
         out.line(&format!(

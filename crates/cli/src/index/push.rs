@@ -1,9 +1,10 @@
 //! `ohmtrail index push` and `fetch`: trails and rows to where several machines put theirs, and trails back.
 
+use std::collections::{BTreeMap, HashSet};
 use std::path::PathBuf;
 
 use ohmtrail_index::{
-    Bucket, Fetched, Keys, PushedRows, PushedTrails, fetch, push_rows, push_trails,
+    Bucket, Fetched, Keys, Problem, PushedRows, PushedTrails, fetch, push_rows, push_trails,
 };
 use serde_json::{Value, json};
 
@@ -78,31 +79,28 @@ impl Push {
         let folders = or_data_folder(&self.folders)?;
         let trails = bucket.as_ref().map(|b| push_trails(b, &folders));
         let trails = trails.transpose()?;
-        let at = bucket.as_ref().map(Bucket::name);
         let sheets = self.sheets.as_deref();
+        let nowhere = BTreeMap::new();
+        let addresses = trails.as_ref().map_or(&nowhere, |t| &t.addresses);
         let rows = database
             .as_ref()
-            .map(|d| push_rows(d, &folders, sheets, at));
+            .map(|d| push_rows(d, &folders, sheets, addresses));
         // What was done before is said, whatever comes after it.
         let (rows, failed) = match rows.transpose() {
             Ok(rows) => (rows, None),
             Err(error) => (None, Some(error)),
         };
-        let mut all = Vec::new();
-        for one in [
-            &trails.as_ref().map(|t| &t.problems),
-            &rows.as_ref().map(|r| &r.problems),
-        ] {
-            // What is damaged is said by both.
-            let new = one.iter().flat_map(|p| p.iter());
-            all.extend(
-                new.filter(|p| !all.contains(*p))
-                    .cloned()
-                    .collect::<Vec<_>>(),
-            );
-        }
+        let both = [
+            trails.as_ref().map(|t| &t.problems),
+            rows.as_ref().map(|r| &r.problems),
+        ];
+        // What is damaged is said by both.
+        let mut said = HashSet::new();
+        let all = both.into_iter().flatten().flatten();
+        let all = all.filter(|p| said.insert((p.path.as_path(), p.what.as_str())));
+        let all: Vec<Problem> = all.cloned().collect();
         let names = (
-            at.map(str::to_owned),
+            bucket.as_ref().map(|b| b.name().to_owned()),
             database.map(|d| d.name().to_owned()).unwrap_or_default(),
         );
         if out.json() {

@@ -15,7 +15,7 @@ pub use place::Database;
 
 use crate::error::Error;
 use crate::store::Store;
-use crate::tables::{VERSION, schema};
+use crate::tables::{TABLES, VERSION, schema};
 use crate::value::{Row, Value};
 
 /// The schema that the tables are in.
@@ -25,12 +25,16 @@ const TEXT: &str = "TEXT COLLATE \"C\"";
 /// Held by whoever writes, until the transaction ends: "OTIX", as SQLite's files begin.
 const WRITING: i64 = 0x4F54_4958;
 /// What a connection begins with. Another writer is waited for so long.
-const BEGIN: &str =
-    "SET search_path = ohmtrail; SET lock_timeout = '30s'; SET client_min_messages = warning";
+const BEGIN: &str = "SET search_path = ohmtrail; SET lock_timeout = '30s'; SET statement_timeout = 0; \
+                     SET client_min_messages = warning";
+/// How long the server may work on one statement of who only asks.
+const ASKING: &str = "SET statement_timeout = '30s'";
 /// What the words are searched by: the words as they stand, for ours are split already.
 const LEXEMES: &str = "array_to_tsvector(string_to_array(words, ' '))";
 /// Statements that are kept ready.
 const STATEMENTS: usize = 64;
+/// The tables that stand beside those of the visits.
+const BESIDE: [&str; 5] = ["parts", "units", "counts", "files", "told"];
 
 /// An index in a database.
 pub(crate) struct Postgres {
@@ -54,9 +58,10 @@ impl Postgres {
         Ok(store)
     }
 
-    /// An index that is there.
+    /// An index that is there, to ask it.
     pub(crate) fn open(database: &Database) -> Result<Self, Error> {
         let mut store = Postgres::connect(database)?;
+        store.batch(ASKING)?;
         match store.version()? {
             Some(VERSION) => Ok(store),
             Some(found) => Err(store.other_version(found)),
@@ -81,7 +86,7 @@ impl Postgres {
     }
 
     fn other_version(&self, found: i64) -> Error {
-        Error::OtherVersion {
+        Error::OtherVersionThere {
             name: self.name.clone(),
             found,
             ours: VERSION,
@@ -96,7 +101,9 @@ impl Postgres {
         if self.rows(sql, &[])?.is_empty() {
             return Ok(None);
         }
-        let rows = self.rows("SELECT value FROM told WHERE what = 'version'", &[])?;
+        // By its whole name: without the right to the schema, it is that which is said.
+        let sql = "SELECT value FROM ohmtrail.told WHERE what = 'version'";
+        let rows = self.rows(sql, &[])?;
         let said = rows.first().map(|row| row[0].text().to_owned());
         Ok(Some(said.and_then(|v| v.parse().ok()).unwrap_or(-1)))
     }
@@ -127,12 +134,10 @@ impl Postgres {
         self.insert("told", &[vec!["version".into(), version.into()]])
     }
 
-    /// Takes tables of another version away.
+    /// Takes tables of another version away. What else is in the schema is not ours.
     pub(crate) fn drop_tables(&mut self) -> Result<(), Error> {
-        let sql = "SELECT tablename::text FROM pg_tables WHERE schemaname = 'ohmtrail'";
-        for row in self.rows(sql, &[])? {
-            let name = row[0].text().replace('"', "\"\"");
-            self.batch(&format!("DROP TABLE {SCHEMA}.\"{name}\""))?;
+        for name in tables() {
+            self.batch(&format!("DROP TABLE IF EXISTS {SCHEMA}.{name}"))?;
         }
         self.ready.clear();
         self.types.clear();
@@ -164,11 +169,6 @@ impl Postgres {
         self.run("SELECT pg_advisory_xact_lock($1)", &[WRITING.into()])
     }
 
-    /// Whether the line is gone, so that nothing more can be asked.
-    pub(crate) fn is_closed(&self) -> bool {
-        self.client.is_closed()
-    }
-
     /// Lets the planner look at the tables; who does not own them leaves that to the server.
     pub(crate) fn analyze(&mut self) -> Result<(), Error> {
         self.batch("ANALYZE visits, takes, findings, words, units, fitted, decisions, files")
@@ -189,13 +189,20 @@ impl Postgres {
 
     fn refused(&self, error: &::postgres::Error) -> Error {
         let name = self.name.clone();
-        if error.code() == Some(&SqlState::LOCK_NOT_AVAILABLE) {
-            return Error::Held { name };
+        let mut why = said(error);
+        let is_unfit = error.source().is_some_and(|e| e.is::<Unfit>());
+        match error.code() {
+            Some(&SqlState::LOCK_NOT_AVAILABLE) => return Error::Held { name },
+            Some(code) if OF_ROWS.iter().any(|class| code.code().starts_with(class)) => {
+                return Error::NotTaken { name, why };
+            }
+            None if is_unfit => return Error::NotTaken { name, why },
+            Some(&SqlState::INSUFFICIENT_PRIVILEGE) => why.push_str(
+                "; docs/shop-index.md names the rights of a user who writes, and of one who only asks",
+            ),
+            _ => {}
         }
-        Error::Store {
-            name,
-            why: said(error),
-        }
+        Error::Store { name, why }
     }
 
     fn try_insert(
@@ -256,8 +263,8 @@ impl Store for Postgres {
             return Err(Error::Store {
                 name: self.name.clone(),
                 why: format!(
-                    "its table {table} has {} columns, and this program's {}; make it anew with \
-                     `ohmtrail index rebuild`",
+                    "its table {table} has {} columns, and this program's {}: somebody changed it; the schema \
+                     {SCHEMA} is for this program's tables as it makes them",
                     types.len(),
                     row.len()
                 ),
@@ -297,6 +304,11 @@ impl Store for Postgres {
     }
 }
 
+/// Every table of ours.
+fn tables() -> impl Iterator<Item = &'static str> {
+    TABLES.iter().map(|table| table.name).chain(BESIDE)
+}
+
 fn parameters(with: &[Value]) -> Vec<&(dyn ToSql + Sync)> {
     with.iter()
         .map(|value| value as &(dyn ToSql + Sync))
@@ -318,6 +330,14 @@ fn row(from: &::postgres::Row) -> Result<Row, ::postgres::Error> {
         .collect()
 }
 
+/// The classes of refusals that are of the rows that were sent: data, constraints, limits.
+const OF_ROWS: [&str; 3] = ["22", "23", "54"];
+
+/// A value that its column does not take.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+struct Unfit(String);
+
 impl ToSql for Value {
     fn to_sql(
         &self,
@@ -327,10 +347,12 @@ impl ToSql for Value {
         match (self, of) {
             (Value::Null, _) => Ok(IsNull::Yes),
             (Value::Int(n), &Type::INT8) => n.to_sql(of, out),
-            (Value::Int(n), &Type::INT4) => i32::try_from(*n)?.to_sql(of, out),
+            (Value::Int(n), &Type::INT4) => i32::try_from(*n)
+                .map_err(|e| Unfit(format!("{n}: {e}")))?
+                .to_sql(of, out),
             (Value::Real(x), &Type::FLOAT8) => x.to_sql(of, out),
             (Value::Text(text), &Type::TEXT) => text.to_sql(of, out),
-            (value, of) => Err(format!("{} is no {of}", value.json()).into()),
+            (value, of) => Err(Unfit(format!("{} is no {of}", value.json())).into()),
         }
     }
 
@@ -359,4 +381,20 @@ fn said(error: &::postgres::Error) -> String {
         source = inner.source();
     }
     said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_table_is_known_by_name() {
+        let sql = schema(TEXT);
+        let made = sql.split("CREATE TABLE ").skip(1);
+        let mut made: Vec<&str> = made.filter_map(|rest| rest.split(' ').next()).collect();
+        let mut known: Vec<&str> = tables().collect();
+        made.sort_unstable();
+        known.sort_unstable();
+        assert_eq!(made, known);
+    }
 }

@@ -2,15 +2,18 @@
 //! is linked and its name is what it holds. What lies here already is only ever made longer.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::fs::{self, File};
-use std::io::{self, Write};
+use std::fs::{self, File, OpenOptions, Permissions, TryLockError};
+use std::io::{self, Read as _, Seek, SeekFrom, Write};
+use std::iter;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use ohmtrail_trail::{Hash, photos, read, read_bytes};
 
 use super::keys::{PHOTOS, State, TRAILS, photo_of};
+use super::line::{Line, at_once};
 use super::s3::{Bucket, Listed};
-use super::trails::{Read, at_once};
+use super::trails::{Read, two_courses};
 use crate::error::Error;
 use crate::files::{Listing, absolute_path};
 use crate::gather::{Problem, say_damage};
@@ -36,8 +39,8 @@ pub struct Fetched {
 /// name `TRAIL.trail`, by the hash that is its name for ever.
 ///
 /// # Errors
-/// [`Error`] if the store cannot be listed, or the folder cannot be read. What fails of one trail is one of
-/// the problems.
+/// [`Error`] if the store cannot be listed or refuses whatever is asked of it, or the folder cannot be read.
+/// What fails of one trail is one of the problems.
 pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
     fs::create_dir_all(folder).map_err(Error::io(folder, "making it"))?;
     let folder = absolute_path(folder)?;
@@ -48,8 +51,13 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
             of.push((state, bytes));
         }
     }
-    let photographs = bucket.list(PHOTOS)?.into_iter();
-    let photographs = photographs.filter_map(|p| Some((photo_of(&p.key)?.0, p)));
+    let mut photographs: HashMap<[u8; 32], Vec<(Listed, &str)>> = HashMap::new();
+    for listed in bucket.list(PHOTOS)? {
+        if let Some((hash, media_type)) = photo_of(&listed.key) {
+            let of = photographs.entry(hash.0).or_default();
+            of.push((listed, media_type));
+        }
+    }
     let listing = Listing::of(std::slice::from_ref(&folder));
     let mut lie: HashMap<String, Vec<PathBuf>> = HashMap::new();
     for path in listing.trails.into_keys() {
@@ -61,9 +69,9 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
         }
     }
     let fetching = Fetching {
-        bucket,
+        line: Line::to(bucket),
         folder,
-        photographs: photographs.collect(),
+        photographs,
         lie,
     };
     let mut fetched = Fetched {
@@ -72,33 +80,43 @@ pub fn fetch(bucket: &Bucket, folder: &Path) -> Result<Fetched, Error> {
         ..Fetched::default()
     };
     let states: Vec<(String, Vec<(State, u64)>)> = states.into_iter().collect();
+    let mut left = 0;
     for one in at_once(&states, |(trail, states)| fetching.trail(trail, states)) {
+        let Some(one) = one else {
+            left += 1;
+            continue;
+        };
         fetched.brought += one.brought;
         fetched.grown += one.grown;
         fetched.there += one.there;
         fetched.photographs += one.photographs;
         fetched.problems.extend(one.problems);
     }
+    fetched.problems.extend(fetching.line.end(left)?);
     Ok(fetched)
 }
 
 struct Fetching<'b> {
-    bucket: &'b Bucket,
+    line: Line<'b>,
     folder: PathBuf,
-    /// The photographs of the store.
-    photographs: HashMap<[u8; 32], Listed>,
+    /// The photographs of the store, with the media types of their ends: one may have several.
+    photographs: HashMap<[u8; 32], Vec<(Listed, &'static str)>>,
     /// Where trails lie here, by their names for ever.
     lie: HashMap<String, Vec<PathBuf>>,
 }
 
 impl Fetching<'_> {
-    fn trail(&self, trail: &str, states: &[(State, u64)]) -> Fetched {
+    /// Brings one trail; none if the line was given up.
+    fn trail(&self, trail: &str, states: &[(State, u64)]) -> Option<Fetched> {
+        if !self.line.is_up() {
+            return None;
+        }
         let mut done = Fetched::default();
         let lie = self.lie.get(trail).map_or(&[][..], Vec::as_slice);
         if let Err(problem) = self.bring(trail, states, lie, &mut done) {
             done.problems.push(problem);
         }
-        done
+        Some(done)
     }
 
     /// Brings the longest sound state, or says why not.
@@ -109,6 +127,13 @@ impl Fetching<'_> {
         lie: &[PathBuf],
         done: &mut Fetched,
     ) -> Result<(), Problem> {
+        let all = || states.iter().map(|(state, _)| state);
+        let courses = |of: &Read| {
+            Some(Problem {
+                path: PathBuf::from(self.line.address(&format!("{TRAILS}{trail}"))),
+                what: two_courses(&of.state, &of.others(all()))?,
+            })
+        };
         // The longest one that lies here is the one that may grow.
         let here = lie
             .iter()
@@ -121,8 +146,9 @@ impl Fetching<'_> {
         if let (Some((path, here)), Some((longest, _))) = (&here, states.first())
             && here.state.is_sound
             && longest.is_sound
-            && holds(&here.bytes, &longest.hash)
+            && here.holds(&longest.hash)
         {
+            done.problems.extend(courses(here));
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
@@ -131,9 +157,9 @@ impl Fetching<'_> {
                 break;
             }
             let key = state.key();
-            let at = || PathBuf::from(format!("{}{key}", self.bucket.name()));
+            let at = || PathBuf::from(self.line.address(&key));
             let problem = |what: String| Problem { path: at(), what };
-            let got = match self.bucket.get(&key, *bytes) {
+            let got = match self.line.get(&key, *bytes) {
                 Ok(got) => got,
                 Err(refused) if refused.is_missing => continue,
                 Err(refused) => return Err(problem(format!("not brought: {}", refused.why))),
@@ -154,6 +180,10 @@ impl Fetching<'_> {
                     "brought as it is, for the store has no sound state of it: {what}"
                 )));
             }
+            if whole.state.is_sound {
+                // The one that is brought is the longest, and what led up to it is in it.
+                done.problems.extend(courses(&whole));
+            }
             return match &here {
                 Some((path, here)) => self.grow(path, here, &whole, done),
                 None => self.begin(trail, &whole, done),
@@ -165,7 +195,7 @@ impl Fetching<'_> {
                 self.photographs(path, &here.photographs, done)
             }
             None => Err(Problem {
-                path: PathBuf::from(format!("{}{TRAILS}{trail}", self.bucket.name())),
+                path: PathBuf::from(self.line.address(&format!("{TRAILS}{trail}"))),
                 what: "not brought: no state of it in the store is sound".to_owned(),
             }),
         }
@@ -174,18 +204,35 @@ impl Fetching<'_> {
     /// A trail that does not lie here.
     fn begin(&self, trail: &str, whole: &Read, done: &mut Fetched) -> Result<(), Problem> {
         let path = self.folder.join(format!("{trail}.trail"));
-        if path.exists() {
-            return Err(Problem {
-                what: "not written over: what lies here under the trail's name is something else, or its \
-                       first record cannot be read; move it away, and fetch again"
+        let problem = |what: String| Problem {
+            path: path.clone(),
+            what,
+        };
+        // Another fetch into this folder may have been quicker.
+        let taken = |done: &mut Fetched| {
+            let there = read(&path).ok().and_then(Read::of);
+            if there.is_some_and(|there| there.holds(&whole.head)) {
+                done.there += 1;
+                return Ok(());
+            }
+            Err(problem(
+                "not written over: what lies here under the trail's name is something else, or its first \
+                 record cannot be read; move it away, and fetch again"
                     .to_owned(),
-                path,
-            });
+            ))
+        };
+        if path.exists() {
+            return taken(done);
         }
         self.photographs(&path, &whole.photographs, done)?;
-        self.write(&path, &whole.bytes)?;
-        done.brought += 1;
-        Ok(())
+        match self.write_new(&path, &whole.bytes) {
+            Ok(()) => {
+                done.brought += 1;
+                Ok(())
+            }
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => taken(done),
+            Err(error) => Err(problem(format!("cannot be written: {error}"))),
+        }
     }
 
     /// A trail that lies here: it is made longer, or left.
@@ -207,34 +254,24 @@ impl Fetching<'_> {
                  again ({key})"
             )));
         }
-        if holds(&here.bytes, &whole.head) {
+        if here.holds(&whole.head) {
             done.there += 1;
             return self.photographs(path, &here.photographs, done);
         }
-        if !holds(&whole.bytes, &here.head) {
+        if !whole.holds(&here.head) {
             return Err(problem(&format!(
                 "left as it is: the store has another course of this trail, and neither leads up to the \
                  other; one of the two was changed ({key})"
             )));
         }
         self.photographs(path, &whole.photographs, done)?;
-        // Whoever goes on with the trail holds this lock, and would write to a file that is gone.
-        let refused = |e: io::Error| problem(&format!("left as it is: {e}"));
-        let file = File::open(path).map_err(refused)?;
-        if file.try_lock().is_err() {
-            return Err(problem(
-                "left as it is: another program is going on with it; fetch again when that one is done",
-            ));
+        match lengthen(path, &here.bytes, &whole.bytes) {
+            Ok(()) => {
+                done.grown += 1;
+                Ok(())
+            }
+            Err(why) => Err(problem(&format!("left as it is: {why}"))),
         }
-        let now = read(path).ok().and_then(Read::of);
-        if now.is_none_or(|now| now.state != here.state) {
-            return Err(problem(
-                "left as it is: it was written to meanwhile; fetch again",
-            ));
-        }
-        self.write(path, &whole.bytes)?;
-        done.grown += 1;
-        Ok(())
     }
 
     /// Brings those photographs of a trail that do not lie beside it.
@@ -254,43 +291,94 @@ impl Fetching<'_> {
                 path: trail.to_path_buf(),
                 what,
             };
-            let Some(Listed { key, bytes }) = self.photographs.get(&hash.0) else {
-                let what = format!("its photograph {hash} is neither here nor in the store");
-                done.problems.push(problem(what));
-                continue;
-            };
-            let got = self.bucket.get(key, *bytes);
-            let got = got.map_err(|r| problem(format!("photograph {hash}: {}", r.why)))?;
-            let kind = photos::media_type(&got).filter(|_| Hash::of(&got) == hash);
-            let Some(kind) = kind else {
-                let what = format!(
-                    "its photograph {hash} is rotten in the store; take it away there, and push again from \
-                     where it lies"
-                );
-                done.problems.push(problem(what));
-                continue;
-            };
-            photos::store(&folder, &got, kind).map_err(|e| problem(e.to_string()))?;
-            done.photographs += 1;
+            let mut is_rotten = false;
+            let mut is_brought = false;
+            for (Listed { key, bytes }, media_type) in
+                self.photographs.get(&hash.0).into_iter().flatten()
+            {
+                let got = match self.line.get(key, *bytes) {
+                    Ok(got) => got,
+                    Err(refused) if refused.is_missing => continue,
+                    Err(refused) => {
+                        return Err(problem(format!("photograph {hash}: {}", refused.why)));
+                    }
+                };
+                // The hash alone says whether it is whole.
+                if Hash::of(&got) != hash {
+                    is_rotten = true;
+                    continue;
+                }
+                let stored = photos::store(&folder, &got, media_type);
+                stored.map_err(|e| problem(e.to_string()))?;
+                done.photographs += 1;
+                is_brought = true;
+                break;
+            }
+            if !is_brought {
+                done.problems.push(problem(if is_rotten {
+                    format!(
+                        "its photograph {hash} is rotten in the store; take it away there, and push again from \
+                         where it lies"
+                    )
+                } else {
+                    format!("its photograph {hash} is neither here nor in the store")
+                }));
+            }
         }
         Ok(())
     }
 
-    /// Writes a file as a whole, and puts it on disk.
-    fn write(&self, path: &Path, bytes: &[u8]) -> Result<(), Problem> {
-        let part = path.with_extension("part");
-        let written = || -> io::Result<()> {
-            let mut file = File::create(&part)?;
-            file.write_all(bytes)?;
-            file.sync_all()?;
-            fs::rename(&part, path)?;
-            File::open(path.parent().unwrap_or(&self.folder))?.sync_all()
-        };
-        written().map_err(|e| Problem {
-            path: path.to_path_buf(),
-            what: format!("cannot be written: {e}"),
-        })
+    /// Writes a new file, which is there as a whole and on disk, or not at all.
+    fn write_new(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        let mut part = tempfile::Builder::new()
+            .prefix(".fetch-")
+            .suffix(".part")
+            // As every other file: who may read it is for the mask to say.
+            .permissions(Permissions::from_mode(0o666))
+            .tempfile_in(&self.folder)?;
+        part.write_all(bytes)?;
+        part.as_file().sync_all()?;
+        part.persist_noclobber(path).map_err(|e| e.error)?;
+        File::open(&self.folder)?.sync_all()
     }
+}
+
+/// Puts what a trail lacks at its end, if it is still what was read here: `whole` begins with that.
+fn lengthen(path: &Path, here: &[u8], whole: &[u8]) -> Result<(), String> {
+    let refused = |e: io::Error| e.to_string();
+    let mut options = OpenOptions::new();
+    let mut file = options.read(true).write(true).open(path).map_err(refused)?;
+    // Whoever goes on with the trail holds this lock.
+    match file.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => {
+            let why = "another program is going on with it; fetch again when that one is done";
+            return Err(why.to_owned());
+        }
+        Err(TryLockError::Error(error)) => return Err(format!("it cannot be locked: {error}")),
+    }
+    let mut now = Vec::new();
+    file.read_to_end(&mut now).map_err(refused)?;
+    let (Some(behind), Some(more)) = (now.strip_prefix(here), whole.strip_prefix(here)) else {
+        return Err("it was changed meanwhile; fetch again".to_owned());
+    };
+    // Zeros are padding. What of a fetch was cut is there as it is to be; everything else is somebody's.
+    let padded = more.iter().chain(iter::repeat(&0));
+    if !behind
+        .iter()
+        .zip(padded)
+        .all(|(is, to_be)| *is == 0 || is == to_be)
+    {
+        return Err(
+            "what follows its last whole record is not in the store; move this file away, and fetch again"
+                .to_owned(),
+        );
+    }
+    let written = file
+        .seek(SeekFrom::Start(here.len() as u64))
+        .and_then(|_| file.write_all(more))
+        .and_then(|()| file.sync_all());
+    written.map_err(|e| format!("it cannot be written: {e}; fetch again"))
 }
 
 /// What came of a state, if it is what its name says.
@@ -305,10 +393,4 @@ fn whole(got: Vec<u8>, state: &State) -> Result<Read, String> {
         return Err("it is another state than its name says".to_owned());
     }
     Ok(read)
-}
-
-/// Whether a trail has a record of that hash.
-fn holds(bytes: &[u8], head: &Hash) -> bool {
-    let reader = read_bytes(bytes.to_vec(), "the trail");
-    reader.is_ok_and(|reader| reader.flatten().any(|record| record.hash == *head))
 }

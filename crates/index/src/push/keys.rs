@@ -1,7 +1,7 @@
 //! Names of objects: `trails/TRAIL/RECORDS-HEAD.trail` and `photos/HASH.END`. A state of a trail is one
 //! object; a later state is another one beside it.
 
-use ohmtrail_trail::Hash;
+use ohmtrail_trail::{Hash, photos};
 
 /// Where the states of trails are.
 pub(crate) const TRAILS: &str = "trails/";
@@ -9,6 +9,8 @@ pub(crate) const TRAILS: &str = "trails/";
 pub(crate) const PHOTOS: &str = "photos/";
 /// How a sound state ends, and a damaged copy.
 const ENDS: [&str; 2] = [".trail", ".damaged"];
+/// The media types of photographs.
+const TYPES: [&str; 4] = ["image/jpeg", "image/png", "image/webp", "image/heic"];
 /// Digits of a count of records.
 const DIGITS: usize = 10;
 
@@ -54,15 +56,31 @@ impl State {
     }
 }
 
-/// The hash that names a photograph's object.
-pub(crate) fn photo_of(key: &str) -> Option<Hash> {
-    let name = key.strip_prefix(PHOTOS)?;
-    name.split('.').next()?.parse().ok()
+/// The hash that names a photograph's object, and the media type that goes with its end; none of what is
+/// something else.
+pub(crate) fn photo_of(key: &str) -> Option<(Hash, &'static str)> {
+    let (hash, end) = key.strip_prefix(PHOTOS)?.split_once('.')?;
+    let mut types = TYPES.into_iter();
+    let media_type = types.find(|of| photos::end_of(of) == Some(end))?;
+    Some((hash.parse().ok()?, media_type))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn photographs_are_told_by_hash_and_end() {
+        let hash = Hash([7; 32]);
+        for media_type in TYPES {
+            let end = photos::end_of(media_type).expect("an end");
+            let key = format!("{PHOTOS}{hash}.{end}");
+            assert_eq!(photo_of(&key), Some((hash, media_type)), "{key}");
+        }
+        for other in ["", ".part", ".jpg.part", ".svg", ".JPG"] {
+            assert_eq!(photo_of(&format!("{PHOTOS}{hash}{other}")), None, "{other}");
+        }
+    }
 
     #[test]
     fn names_go_both_ways() {

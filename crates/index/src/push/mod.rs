@@ -3,6 +3,7 @@
 
 mod fetch;
 mod keys;
+mod line;
 mod rows;
 mod s3;
 mod staged;

@@ -8,6 +8,7 @@ use ohmtrail_trail::{Hash, read};
 
 use super::keys::State;
 use super::staged::{Staged, rows_of};
+use super::trails::Read;
 use crate::error::Error;
 use crate::gather::Problem;
 use crate::index::counts;
@@ -50,6 +51,8 @@ struct Visit {
     /// Whether the sheet was known: the same one 1, another version of it 0, none -1.
     sheet: i64,
     damage: i64,
+    /// Its file here.
+    path: PathBuf,
 }
 
 /// What is to be done with a visit.
@@ -62,8 +65,8 @@ enum What {
     Not(String),
 }
 
-/// Brings the rows of the trails in these folders to a database. `at` is what the names of their objects
-/// in a store begin with, if they are in one.
+/// Brings the rows of the trails in these folders to a database. `addresses` is where a store has them, by
+/// their files here: as [`push_trails`](crate::push_trails) told it.
 ///
 /// # Errors
 /// [`Error`]; what was put in until then stays, and the next push goes on from there.
@@ -71,7 +74,7 @@ pub fn push_rows(
     database: &Database,
     folders: &[PathBuf],
     sheets: Option<&Path>,
-    at: Option<&str>,
+    addresses: &BTreeMap<PathBuf, String>,
 ) -> Result<PushedRows, Error> {
     // What cannot be reached is said before the trails are read.
     let store = Postgres::open_or_make(database)?;
@@ -84,11 +87,10 @@ pub fn push_rows(
         },
         store,
         staged,
-        at: at.unwrap_or_default().to_owned(),
+        addresses,
     };
     push.parts()?;
-    let sql = format!("{VISITS} ORDER BY visit");
-    let visits = push.staged.index.store.rows(&sql, &[])?;
+    let visits = push.staged.index.store.rows(OURS, &[])?;
     for chunk in visits.chunks(CHUNK) {
         push.chunk(chunk)?;
     }
@@ -101,14 +103,19 @@ pub fn push_rows(
 const VISITS: &str =
     "SELECT visit, trail, head, records, coalesce(sheet_same, -1), damage FROM visits";
 
-struct Push {
+/// The same with the file that its rows are of.
+const OURS: &str = "SELECT visit, trail, head, records, coalesce(sheet_same, -1), damage, \
+    (SELECT min(path) FROM files f WHERE f.visit = v.visit AND f.head = v.head AND f.records = v.records) \
+    FROM visits v ORDER BY visit";
+
+struct Push<'a> {
     store: Postgres,
     staged: Staged,
-    at: String,
+    addresses: &'a BTreeMap<PathBuf, String>,
     pushed: PushedRows,
 }
 
-impl Push {
+impl Push<'_> {
     /// The parts of the sheets that are known here; those of other sheets stay.
     fn parts(&mut self) -> Result<(), Error> {
         let sql = "SELECT sheet, part, kind FROM parts ORDER BY sheet, part";
@@ -132,15 +139,17 @@ impl Push {
         // Most pushes change little, and looking needs no lock.
         let plan = self.plan(chunk)?;
         if plan.is_done() {
-            return self.tell(plan);
+            self.tell(plan);
+            return Ok(());
         }
         match self.put(chunk) {
-            Err(Error::Store { .. }) if !self.store.is_closed() && chunk.len() > 1 => {
+            Err(Error::NotTaken { .. }) if chunk.len() > 1 => {
                 // One of them cannot be put in, and must not keep the others out.
                 chunk.chunks(1).try_for_each(|one| self.chunk(one))
             }
-            Err(Error::Store { why, .. }) if !self.store.is_closed() => {
-                let path = self.path_of(&visit(&chunk[0]))?;
+            Err(Error::NotTaken { why, .. }) => {
+                let path = chunk.first().map(|row| visit(row).path);
+                let path = path.unwrap_or_default();
                 self.pushed.problems.push(Problem {
                     path,
                     what: format!("not put in the database: {why}"),
@@ -164,7 +173,8 @@ impl Push {
         match done {
             Ok(plan) => {
                 self.store.batch("COMMIT")?;
-                self.tell(plan)
+                self.tell(plan);
+                Ok(())
             }
             Err(error) => {
                 // What went wrong first is what counts.
@@ -195,53 +205,12 @@ impl Push {
             let is_listed = states.iter().any(|s| s[0].text() == address);
             let what = match theirs.get(&ours.visit) {
                 None => What::New,
-                Some(theirs) => self.against(&ours, theirs, was_pushed)?,
+                Some(theirs) => against(&ours, theirs, was_pushed),
             };
             let lists = !is_listed && !matches!(what, What::Not(_));
             plan.visits.push((ours, what, lists.then_some(address)));
         }
         Ok(plan)
-    }
-
-    /// A visit that both have.
-    fn against(&mut self, ours: &Visit, theirs: &Visit, was_pushed: bool) -> Result<What, Error> {
-        if ours.head == theirs.head {
-            // A damaged copy with the same head has lost records, or has more damage.
-            let whole = |v: &Visit| (v.records, -v.damage);
-            return Ok(match whole(ours).cmp(&whole(theirs)) {
-                std::cmp::Ordering::Greater => What::Grown,
-                std::cmp::Ordering::Equal if ours.sheet > theirs.sheet => What::KnownBetter,
-                _ => What::There,
-            });
-        }
-        if ours.records > theirs.records {
-            let path = self.path_of(ours)?;
-            let head = theirs.head.parse::<Hash>().ok();
-            if head.is_some_and(|head| holds(&path, &head)) {
-                return Ok(What::Grown);
-            }
-            return Ok(What::Not(format!(
-                "changed since it was pushed: the database has it with head {} of {} records, and that \
-                 record is not in this one; nothing was written over",
-                theirs.head, theirs.records
-            )));
-        }
-        // An earlier state that was pushed before is what became the later one.
-        if was_pushed && ours.trail == theirs.trail {
-            return Ok(What::There);
-        }
-        Ok(What::Not(if ours.records == theirs.records {
-            format!(
-                "changed since it was pushed: the database has it with head {}; nothing was written over",
-                theirs.head
-            )
-        } else {
-            format!(
-                "not pushed: the database has it with {} records, and this one of {} was never pushed, so \
-                 that nobody knows whether it became that one; `ohmtrail index fetch` brings that one",
-                theirs.records, ours.records
-            )
-        }))
     }
 
     fn apply(&mut self, chunk: &[Row], plan: &Plan) -> Result<(), Error> {
@@ -303,7 +272,7 @@ impl Push {
         store.insert("files", &files)
     }
 
-    fn tell(&mut self, plan: Plan) -> Result<(), Error> {
+    fn tell(&mut self, plan: Plan) {
         for (ours, what, _) in plan.visits {
             match what {
                 What::New => self.pushed.new += 1,
@@ -311,39 +280,75 @@ impl Push {
                 What::KnownBetter => self.pushed.known_better += 1,
                 What::There => self.pushed.there += 1,
                 What::Not(what) => {
-                    let path = self.path_of(&ours)?;
+                    let path = ours.path;
                     self.pushed.problems.push(Problem { path, what });
                 }
             }
         }
-        Ok(())
     }
 
-    /// Where a store has this state; without one, the name that it has in every store.
+    /// Where the store has this state; of one that it has not, the name that it would have in every store.
     fn address(&self, ours: &Visit) -> String {
+        if let Some(address) = self.addresses.get(&ours.path) {
+            return address.clone();
+        }
         let hash = |text: &str| text.parse().unwrap_or(Hash([0; 32]));
-        let state = State {
+        let sound = State {
             trail: hash(&ours.trail),
             records: u32::try_from(ours.records).unwrap_or(u32::MAX),
             hash: hash(&ours.head),
             is_sound: true,
         };
-        // A damaged copy has another name there.
-        let at = if ours.damage == 0 { &self.at } else { "" };
-        format!("{at}{}", state.key())
+        if ours.damage == 0 {
+            return sound.key();
+        }
+        // A damaged copy is named by its bytes.
+        let copy = read(&ours.path).ok().and_then(Read::of);
+        copy.map_or(sound, |copy| copy.state).key()
     }
+}
 
-    /// The file that a visit's rows are of.
-    fn path_of(&mut self, ours: &Visit) -> Result<PathBuf, Error> {
-        let sql = "SELECT min(path) FROM files WHERE visit = $1 AND head = $2 AND records = $3";
-        let which = [
-            ours.visit.into(),
-            ours.head.as_str().into(),
-            ours.records.into(),
-        ];
-        let rows = self.staged.index.store.rows(sql, &which)?;
-        Ok(PathBuf::from(rows.first().map_or("", |row| row[0].text())))
+/// A visit that both have.
+fn against(ours: &Visit, theirs: &Visit, was_pushed: bool) -> What {
+    if ours.head == theirs.head {
+        // A damaged copy with the same head has lost records, or has more damage.
+        let whole = |v: &Visit| (v.records, -v.damage);
+        return match whole(ours).cmp(&whole(theirs)) {
+            std::cmp::Ordering::Greater => What::Grown,
+            std::cmp::Ordering::Equal if ours.sheet > theirs.sheet => What::KnownBetter,
+            _ => What::There,
+        };
     }
+    if ours.records > theirs.records {
+        let head = theirs.head.parse::<Hash>().ok();
+        return match head.map_or(Ok(false), |head| holds(&ours.path, &head)) {
+            Ok(true) => What::Grown,
+            Ok(false) => What::Not(format!(
+                "changed since it was pushed: the database has it with head {} of {} records, and that \
+                 record is not in this one; nothing was written over",
+                theirs.head, theirs.records
+            )),
+            Err(error) => What::Not(format!(
+                "not pushed, for it could not be read a second time: {error}; push again"
+            )),
+        };
+    }
+    // An earlier state that was pushed before is what became the later one.
+    if was_pushed && ours.trail == theirs.trail {
+        return What::There;
+    }
+    What::Not(if ours.records == theirs.records {
+        format!(
+            "changed since it was pushed: the database has it with head {}; nothing was written over",
+            theirs.head
+        )
+    } else {
+        format!(
+            "not pushed: the database has it with {} records, and this one of {} was never pushed, so \
+             that nobody knows whether it became that one; `ohmtrail index fetch` brings that one",
+            theirs.records, ours.records
+        )
+    })
 }
 
 /// What is to be done with some visits, each with the address that is to be listed.
@@ -370,6 +375,7 @@ fn visit(row: &Row) -> Visit {
         records: number(3),
         sheet: number(4),
         damage: number(5),
+        path: PathBuf::from(row.get(6).map_or("", Value::text)),
     }
 }
 
@@ -379,9 +385,6 @@ fn list(visits: impl Iterator<Item = i64>) -> String {
 }
 
 /// Whether a trail has a record of that hash.
-fn holds(path: &Path, head: &Hash) -> bool {
-    let Ok(reader) = read(path) else {
-        return false;
-    };
-    reader.flatten().any(|record| record.hash == *head)
+fn holds(path: &Path, head: &Hash) -> Result<bool, ohmtrail_trail::Error> {
+    Ok(read(path)?.flatten().any(|record| record.hash == *head))
 }

@@ -1,6 +1,7 @@
 //! A client of S3-compatible stores, as small as pushing needs: list, put, get. Requests are signed by
 //! version 4 of the protocol's signatures, in the query.
 
+use std::collections::HashSet;
 use std::fmt;
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
@@ -136,6 +137,8 @@ pub(crate) struct Refused {
     pub(crate) is_missing: bool,
     /// It may go well another time: the line or the store was at fault.
     pub(crate) is_passing: bool,
+    /// It is refused whatever is asked: another object would be, too.
+    pub(crate) is_for_all: bool,
 }
 
 impl Bucket {
@@ -215,6 +218,7 @@ impl Bucket {
     pub(crate) fn list(&self, under: &str) -> Result<Vec<Listed>, Error> {
         let mut all = Vec::new();
         let mut from: Option<String> = None;
+        let mut pages = HashSet::new();
         loop {
             let page = self.page(under, from.as_deref());
             let page = page.map_err(|refused| Error::Store {
@@ -227,11 +231,20 @@ impl Bucket {
                 Some(Listed { key, bytes })
             });
             all.extend(ours);
-            match page.next_continuation_token {
-                // A page that goes on with itself would never end.
-                Some(next) if from.as_ref() != Some(&next) => from = Some(next),
-                _ => return Ok(all),
+            let Some(next) = page.next_continuation_token else {
+                return Ok(all);
+            };
+            // It would never end, and nobody knows what is missing.
+            if !pages.insert(next.clone()) {
+                return Err(Error::Store {
+                    name: self.name.clone(),
+                    why: format!(
+                        "{}: its listing comes back to a page that was read already; it cannot be relied on",
+                        self.endpoint
+                    ),
+                });
             }
+            from = Some(next);
         }
     }
 
@@ -257,6 +270,7 @@ impl Bucket {
             ),
             is_missing: false,
             is_passing: false,
+            is_for_all: true,
         })
     }
 
@@ -329,6 +343,7 @@ impl Bucket {
             why,
             is_missing: false,
             is_passing: !matches!(error, ureq::Error::BadUri(_) | ureq::Error::Tls(_)),
+            is_for_all: matches!(error, ureq::Error::Tls(_)),
         }
     }
 
@@ -351,7 +366,7 @@ impl Bucket {
                 self.keys.0.key()
             ),
             (404, _) => "there is no such object".to_owned(),
-            (300..400, _) => format!(
+            (300..=399, _) => format!(
                 "the bucket is elsewhere; look at --endpoint and --region ({})",
                 self.bucket.region()
             ),
@@ -367,6 +382,8 @@ impl Bucket {
             is_missing: status == 404 && code != "NoSuchBucket",
             is_passing: matches!(status, 408 | 429 | 500..)
                 || matches!(code, "RequestTimeout" | "BadDigest" | "IncompleteBody"),
+            is_for_all: matches!(status, 300..=399 | 401 | 403)
+                || matches!(code, "NoSuchBucket" | "ExpiredToken" | "InvalidToken"),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! An index of some folders for a moment, and what a database is held against it for.
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
@@ -46,19 +47,33 @@ impl Staged {
 /// Makes the index of a database anew from the trails in these folders. Who reads meanwhile has the old
 /// rows or the new ones. Views and rights that others made on the tables stay.
 ///
+/// A visit that these folders do not have, or have an earlier state of, ends it, unless `drop_others` says that
+/// it may go.
+///
 /// # Errors
-/// [`Error`]; the index is then as it was.
+/// [`Error::WouldDrop`], and every other [`Error`]; the index is then as it was.
 pub fn rebuild_in(
     database: &Database,
     folders: &[PathBuf],
     sheets: Option<&Path>,
+    drop_others: bool,
 ) -> Result<Gathered, Error> {
     // What cannot be reached is said before the trails are read.
     let mut store = Postgres::connect(database)?;
     let mut staged = Staged::of(folders, sheets)?;
     let from = staged.index.store.as_mut();
     store.writing(|store| {
-        match store.version()? {
+        let version = store.version()?;
+        if version.is_some() && !drop_others {
+            let visits = others(store, from)?;
+            if visits > 0 {
+                return Err(Error::WouldDrop {
+                    name: store.name().to_owned(),
+                    visits,
+                });
+            }
+        }
+        match version {
             Some(VERSION) => {
                 for table in TABLES {
                     store.batch(&format!("DELETE FROM {}", table.name))?;
@@ -88,6 +103,21 @@ pub fn rebuild_in(
     })?;
     store.analyze()?;
     Ok(staged.gathered)
+}
+
+/// How many visits a database has that are not here as far as there.
+fn others(store: &mut Postgres, from: &mut dyn Store) -> Result<u64, Error> {
+    // As every version of the tables has them.
+    let sql = "SELECT trail, records FROM visits";
+    let ours = from.rows(sql, &[])?;
+    let ours = ours.iter().map(|row| (row[0].text(), row[1].int()));
+    let ours: HashMap<&str, Option<i64>> = ours.collect();
+    let theirs = store.rows(sql, &[])?;
+    let is_other = |row: &&Row| {
+        let here = ours.get(row[0].text());
+        here.is_none_or(|records| *records < row[1].int())
+    };
+    Ok(theirs.iter().filter(is_other).count() as u64)
 }
 
 /// Every row of some visits that follow each other, by table. The first column is the visit.
@@ -120,6 +150,8 @@ pub fn verify_in(
         anew: std::mem::take(&mut staged.gathered),
         ..Comparison::default()
     };
+    // It looks at every row, and may take its time.
+    store.batch("SET statement_timeout = 0")?;
     store.batch("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")?;
     comparison.compare(&mut store, staged.index.store.as_mut())?;
     store.batch("ROLLBACK")?;
