@@ -92,7 +92,7 @@ pub fn rebuild_told(
     let new = beside(path, "new");
     remove_index(&new)?;
     let sheets = Sheets::new(sheets_folder);
-    let gathered = fill(&new, folders, sheets_folder, &sheets).and_then(|gathered| {
+    let gathered = fill(&new, folders, sheets_folder, &sheets, true).and_then(|gathered| {
         let whole = fs::File::open(&new).and_then(|file| file.sync_all());
         whole.map_err(Error::io(&new, "waiting for the disk"))?;
         Ok(gathered)
@@ -110,19 +110,20 @@ pub fn rebuild_told(
     Ok(gathered)
 }
 
-/// Fills a new index at `path`.
+/// Fills a new index at `path`. One that is only compared or copied needs nothing that is searched.
 pub(crate) fn fill(
     path: &Path,
     folders: &[PathBuf],
     sheets_folder: Option<&Path>,
     sheets: &Sheets,
+    is_searched: bool,
 ) -> Result<Gathered, Error> {
     let mut index = Index::create(path)?;
     index.together(|index| {
         index.tell_folders(folders, sheets_folder)?;
         index.learn(sheets)?;
         let gathered = gather(index, folders, sheets, true)?;
-        index.filled()?;
+        index.filled(is_searched)?;
         Ok(gathered)
     })
 }

@@ -101,7 +101,7 @@ impl Index {
     /// The index in a database.
     ///
     /// # Errors
-    /// [`Error::Empty`], [`Error::OtherVersion`], [`Error::Store`].
+    /// [`Error::Empty`], [`Error::OtherVersionThere`], [`Error::Store`].
     pub fn at(database: &Database) -> Result<Self, Error> {
         Ok(Index {
             store: Box::new(Postgres::open(database)?),
@@ -155,9 +155,11 @@ impl Index {
     }
 
     /// Derives what was left while it was filled.
-    pub(crate) fn filled(&mut self) -> Result<(), Error> {
+    pub(crate) fn filled(&mut self, is_searched: bool) -> Result<(), Error> {
         self.store.run(&counts("visit IS NOT NULL", "1"), &[])?;
-        self.store.make_searched()?;
+        if is_searched {
+            self.store.make_searched()?;
+        }
         self.filling = false;
         Ok(())
     }

@@ -70,15 +70,16 @@ pub fn verify(path: &Path) -> Result<Comparison, Error> {
     let sheets = Sheets::new(sheets_folder.as_deref());
     let fresh = beside(path, "anew");
     remove_index(&fresh)?;
-    let compared = fill(&fresh, &folders, sheets_folder.as_deref(), &sheets).and_then(|anew| {
-        let mut comparison = Comparison {
-            anew,
-            ..Comparison::default()
-        };
-        let mut other = Index::open_own(&fresh)?;
-        comparison.compare(index.store.as_mut(), other.store.as_mut())?;
-        Ok(comparison)
-    });
+    let compared =
+        fill(&fresh, &folders, sheets_folder.as_deref(), &sheets, false).and_then(|anew| {
+            let mut comparison = Comparison {
+                anew,
+                ..Comparison::default()
+            };
+            let mut other = Index::open_own(&fresh)?;
+            comparison.compare(index.store.as_mut(), other.store.as_mut())?;
+            Ok(comparison)
+        });
     remove_index(&fresh)?;
     compared
 }

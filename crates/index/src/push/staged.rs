@@ -35,7 +35,7 @@ impl Staged {
         let folder = tempfile::tempdir().map_err(making)?;
         let path = folder.path().join("staged");
         let sheets = Sheets::new(sheets_folder.as_deref());
-        let gathered = fill(&path, &folders, sheets_folder.as_deref(), &sheets)?;
+        let gathered = fill(&path, &folders, sheets_folder.as_deref(), &sheets, false)?;
         Ok(Staged {
             index: Index::open_own(&path)?,
             gathered,
