@@ -4,6 +4,7 @@
 //!
 //! `cargo xtask bench index [--visits N]`
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, ExitCode, Stdio};
@@ -175,7 +176,7 @@ fn in_a_database(trails: &Path, units: u32) {
     let folders = [trails.to_path_buf()];
     for what in ["push", "push again"] {
         let began = Instant::now();
-        let pushed = push_rows(&database, &folders, None, None).expect("pushed");
+        let pushed = push_rows(&database, &folders, None, &BTreeMap::new()).expect("pushed");
         println!(
             "PostgreSQL on this machine, {what}: {} trails, {} new, in {:.1} s",
             pushed.trails,

@@ -225,10 +225,9 @@ pub(super) fn judge(known: &Known, worked: &Worked) -> Found {
         found.barred = true;
         return found;
     }
-    if let Some(weather) = &worked.weather {
-        if known.air.is_some() && !weather.drawn_humidity() {
-            found.said.push(DRY_OR_DAMP.into());
-        }
+    let known_air = whole.filter(|_| known.air.is_some());
+    if known_air.is_some_and(|weather| !weather.drawn_humidity()) {
+        found.said.push(DRY_OR_DAMP.into());
     }
     if let (Some((_, metres)), true) = (known.air, worked.suction.or(worked.liquid).is_some()) {
         let each = [
