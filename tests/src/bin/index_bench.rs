@@ -187,6 +187,9 @@ fn in_a_database(trails: &Path, units: u32) {
     questions(&mut Index::at(&database).expect("the database"), units);
 }
 
+/// The path of a question, of which each is another one.
+type PathOf = Box<dyn Fn(u32) -> String>;
+
 /// The daemon with that data folder is asked over HTTP what the page and its API show; the longest.
 fn over_http(data: &Path, units: u32) -> Duration {
     let daemon = Daemon::start(data, &[]);
@@ -205,7 +208,7 @@ fn over_http(data: &Path, units: u32) -> Duration {
     );
     let of = move |n: u32| some_unit(n, units);
     heading("over HTTP, one question, microseconds:");
-    let all: Vec<(&str, Box<dyn Fn(u32) -> String>)> = vec![
+    let all: Vec<(&str, PathOf)> = vec![
         (
             "page: units",
             Box::new(|_| "/units?simulated=yes".to_owned()),

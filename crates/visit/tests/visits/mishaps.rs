@@ -240,7 +240,8 @@ fn a_part_without_ratings_matches_by_its_makers_number() {
     let odd = parts.find(|p| p.kind.name == "thermostat");
     let name = odd.expect("the sheet has a thermostat").name.as_str();
     let read_before = ["number", "T 1-20"];
-    let cases: [(&[[&str; 2]], &[[&str; 2]], Option<bool>, &str); 7] = [
+    type Plate<'p> = &'p [[&'p str; 2]];
+    let cases: [(Plate<'_>, Plate<'_>, Option<bool>, &str); 7] = [
         (&[], &[], None, "not known of the failed part"),
         (&[read_before], &[], None, "not known of this part"),
         (
