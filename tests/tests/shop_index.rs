@@ -164,7 +164,7 @@ fn the_demo_can_be_indexed() {
     let mut index = shop.rebuild(0);
     shop.proven_equal();
     let unit = index.units(true, 0, 5).expect("units").remove(0).unit;
-    let door = index.door(&unit, true).expect("door");
+    let door = index.door(&unit, true).expect("door").parts;
     assert_eq!(door[0].part, "run-cap");
     let trends = index.trends(&unit, true).expect("trends");
     assert!(
