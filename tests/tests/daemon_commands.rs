@@ -89,6 +89,7 @@ const TABLE: &[(&str, Served)] = &[
     ("fits transformer", STOCK),
     ("fits motor", STOCK),
     ("fits relay", STOCK),
+    ("fits numbered-part", STOCK),
     ("fits visit", STOCK),
     ("fits stock", STOCK),
     ("bench tray", TRAY),

@@ -320,9 +320,9 @@ fn from_a_finding() {
     }
 }
 
-/// What there is no rule for is said, and a visit without a finding has nothing to replace.
+/// What no rating tells is found by its maker's number, and a visit without a finding has nothing to replace.
 #[test]
-fn a_finding_without_a_rule() {
+fn a_finding_without_ratings() {
     let folder = shop();
     visit(
         folder.path(),
@@ -330,9 +330,20 @@ fn a_finding_without_a_rule() {
     );
     let ran = run(folder.path(), "fits visit visit.trail --stock stock.csv");
     assert_eq!(ran.code, 6, "{ran:?}");
+    for said in [
+        "unknown: low-pressure switch (truck)",
+        "not known of the failed part: read its plate",
+    ] {
+        assert!(ran.out.contains(said), "{}", ran.out);
+    }
+    let ran = run(
+        folder.path(),
+        "fits visit visit.trail --stock stock.csv --plate low-pressure.number=p40",
+    );
+    assert_eq!(ran.code, 0, "{ran:?}");
     assert!(
         ran.out
-            .contains("no rule: low-pressure is a pressure-switch"),
+            .contains("low-pressure: 1 fit, 0 unknown, 0 do not fit"),
         "{}",
         ran.out
     );
