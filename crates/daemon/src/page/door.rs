@@ -63,7 +63,7 @@ pub(super) fn door(t: Tongue, screen: &Screen) -> Markup {
 /// The last repair, which was not proven.
 pub(super) fn unproven(t: Tongue, repair: &Repaired) -> Markup {
     html! {
-        details {
+        details #last-repair {
             summary { (t.tell("repair-unproven", &[("day", &day(repair.at_us))])) ": " (phrase(t, &repair.proved)) }
             p { (phrase(t, &repair.why)) }
         }
