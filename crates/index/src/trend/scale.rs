@@ -11,10 +11,11 @@ pub struct Scale {
 }
 
 impl Scale {
-    /// That of a series: by its latest value.
+    /// That of a series: by its largest value, or its uncertainty where that is larger.
     #[must_use]
     pub fn of(series: &Series) -> Scale {
-        let size = series.values.last().map_or(1.0, |v| v.value.abs());
+        let sizes = series.values.iter().map(|v| v.value.abs().max(v.u));
+        let size = sizes.reduce(f64::max).unwrap_or(1.0);
         let prefixes = [
             (1e9, "G"),
             (1e6, "M"),
@@ -43,5 +44,43 @@ impl Scale {
     #[must_use]
     pub fn with_unit(&self, value: f64, u: f64) -> String {
         format!("{} {}", self.number(value, u), self.unit)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::trend::series::{Limits, Point, Quantity};
+
+    #[test]
+    fn amperes_of_nothing_are_no_nanoamperes() {
+        let of = |values: &[(f64, f64)]| Series {
+            part: "an invented motor".to_owned(),
+            kind: String::new(),
+            quantity: Quantity::Current,
+            between: [String::new(), String::new()],
+            values: values
+                .iter()
+                .map(|&(value, u)| Point {
+                    visit: 1,
+                    at_us: 1,
+                    value,
+                    u,
+                })
+                .collect(),
+            limits: Limits::default(),
+            left_out: BTreeMap::new(),
+            since_us: None,
+            other_sheet: 0,
+            of_former: false,
+        };
+        let nothing = Scale::of(&of(&[(0.0, 0.058)]));
+        assert_eq!(nothing.with_unit(0.0, 0.058), "0 mA");
+        let fallen = Scale::of(&of(&[(4.9, 0.1), (0.0, 0.058)]));
+        assert_eq!(fallen.with_unit(4.9, 0.1), "4.90 A");
+        assert_eq!(fallen.with_unit(0.0, 0.058), "0.000 A");
+        assert_eq!(Scale::of(&of(&[])).with_unit(1.0, 0.1), "1.00 A");
     }
 }
