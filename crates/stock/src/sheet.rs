@@ -139,7 +139,15 @@ fn one(
     mains: Option<&str>,
 ) -> Result<Failed, WrongPlate> {
     let kind = kind_of(part);
+    // Whatever else stands on the plate of a part that is told by its number, nothing of it is compared.
+    let asked = |field: &str| {
+        let mut own = FIELDS.iter().filter(|f| f.of.contains(&kind));
+        kind != Kind::Numbered || own.any(|f| f.name == field)
+    };
     let of = |field: &str| {
+        if !asked(field) {
+            return None;
+        }
         let read = plates
             .iter()
             .rev()

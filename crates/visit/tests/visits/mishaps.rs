@@ -241,7 +241,7 @@ fn a_part_without_ratings_matches_by_its_makers_number() {
     let name = odd.expect("the sheet has a thermostat").name.as_str();
     let read_before = ["number", "T 1-20"];
     type Plate<'p> = &'p [[&'p str; 2]];
-    let cases: [(Plate<'_>, Plate<'_>, Option<bool>, &str); 7] = [
+    let cases: [(Plate<'_>, Plate<'_>, Option<bool>, &str); 8] = [
         (&[], &[], None, "not known of the failed part"),
         (&[read_before], &[], None, "not known of this part"),
         (
@@ -253,6 +253,12 @@ fn a_part_without_ratings_matches_by_its_makers_number() {
         (
             &[read_before],
             &[["number", "t1-20"], ["volts", "24"]],
+            Some(true),
+            "the same",
+        ),
+        (
+            &[["rla", "5 A"], read_before, ["volts", "24 V"]],
+            &[["number", "T 1-20"]],
             Some(true),
             "the same",
         ),
