@@ -183,7 +183,7 @@ pub(crate) fn is_converted(unit: &str, function: Function) -> bool {
 
 impl Converted {
     /// What a display in the base unit would show, with a last digit that is no finer than that of the one that
-    /// was read: no digit is made that nobody saw.
+    /// was read: no digit is made that nobody saw. What was typed is not kept beside it.
     fn shown(self, mantissa: i32, behind_point: i8) -> Decimal {
         let read = Decimal::new(mantissa, -behind_point);
         let value = (read.value() - self.zero) * self.unit;

@@ -187,8 +187,8 @@ impl Liquid {
     }
 }
 
-/// Whether liquid comes to the compressor; none where there is superheat by more than twice its standard
-/// uncertainty.
+/// Whether liquid comes to the compressor; none where there is superheat by more than its expanded uncertainty,
+/// twice the standard one (JCGM 100:2008, 6.2.2).
 #[must_use]
 pub fn liquid_in_suction(superheat: Quantity<Kelvins>) -> Option<Liquid> {
     let (value, expanded) = (superheat.value.get(), 2.0 * superheat.u);
